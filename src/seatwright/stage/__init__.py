@@ -1,0 +1,1 @@
+"""What is written down: hall, surfaces, instruments, microphones, seats, scene."""

@@ -1,0 +1,118 @@
+"""Which outputs a render has, and which seats are heard in each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from seatwright.errors import Fault, SceneError
+from seatwright.stage.microphones import PERSPECTIVES
+from seatwright.stage.rules import nearest
+from seatwright.stage.scene import Scene
+
+
+@dataclass(frozen=True)
+class Bus:
+    """One stereo output beside the mix.
+
+    Parameters
+    ----------
+    kind : str
+        "sections", "stems" or "perspectives": also the folder it is written to.
+    name : str
+        Of the section, the seat or the perspective.
+    """
+
+    kind: str
+    name: str
+
+
+def heard_seats(scene: Scene, only: Iterable[str] = ()) -> tuple[str, ...]:
+    """Seats that sound in a render, in the scene's order.
+
+    Parameters
+    ----------
+    scene : Scene
+    only : iterable of str
+        Names of sections or seats; all that sound where empty.
+
+    Returns
+    -------
+    tuple of str
+
+    Raises
+    ------
+    SceneError
+        If a name is neither a section nor a seat, or nothing is left to hear.
+    """
+    only = tuple(only)
+    sections = {seat.section_name for seat in scene.seats.values()}
+    unknown = [name for name in only if name not in sections and name not in scene.seats]
+    if unknown:
+        raise SceneError(
+            Fault(
+                f'found "{name}" after --only, wanted a section or a seat of the scene',
+                hint=nearest(name, [*sections, *scene.seats]),
+            )
+            for name in unknown
+        )
+    heard = tuple(
+        name
+        for name in scene.sounding()
+        if not only or name in only or scene.seats[name].section_name in only
+    )
+    if not heard:
+        raise SceneError("nothing to render: every seat asked for is muted")
+    return heard
+
+
+def buses_of(
+    scene: Scene, heard: Iterable[str], stems: bool = False, perspectives: bool = False
+) -> tuple[Bus, ...]:
+    """Outputs beside the mix: a bounce a section, on request one a stem and one a perspective.
+
+    Parameters
+    ----------
+    scene : Scene
+    heard : iterable of str
+        Seats that sound.
+    stems, perspectives : bool
+
+    Returns
+    -------
+    tuple of Bus
+        Sections first, in the order of their first seat; they add up to the mix.
+    """
+    heard = tuple(heard)
+    sections = dict.fromkeys(scene.seats[name].section_name for name in heard)
+    buses = [Bus("sections", name) for name in sections]
+    if stems:
+        buses += [Bus("stems", name) for name in heard]
+    if perspectives:
+        used = {name for seat in heard for name in seat_perspectives(scene, seat)}
+        buses += [
+            Bus("perspectives", name)
+            for name in (*PERSPECTIVES, "blended", "untouched")
+            if name in used
+        ]
+    return tuple(buses)
+
+
+def seat_perspectives(scene: Scene, name: str) -> tuple[str, ...]:
+    """What a seat is heard through: its perspectives, or its treatment where it has none."""
+    seat = scene.seats[name]
+    treatment = scene.treatment_of(seat)
+    return tuple(scene.balance_of(seat)) if treatment == "placed" else (treatment,)
+
+
+def routes_of(scene: Scene, name: str, buses: tuple[Bus, ...]) -> dict[int, str]:
+    """Buses a seat feeds: index of the bus and "mix", or the perspective it takes of the seat."""
+    seat = scene.seats[name]
+    routes: dict[int, str] = {}
+    for index, bus in enumerate(buses):
+        in_section = bus.kind == "sections" and bus.name == seat.section_name
+        if in_section or (bus.kind == "stems" and bus.name == name):
+            routes[index] = "mix"
+        elif bus.kind == "perspectives" and bus.name in seat_perspectives(scene, name):
+            routes[index] = bus.name
+    return routes

@@ -1,0 +1,190 @@
+"""What a scene must obey beyond its types: who may stand where, which names must exist.
+
+Each rule returns faults with the full key of the scene; the disk side adds file and line.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Iterator
+from math import dist
+
+from pydantic import ValidationError
+
+from seatwright.errors import Fault
+from seatwright.stage.description import dotted_key
+from seatwright.stage.microphones import close_microphone, hall_microphones, listener
+from seatwright.stage.scene import SCENE_FORMAT, Scene
+from seatwright.stage.seats import Position, Seat, seat_sources
+
+NEAREST_MICROPHONE = 0.3
+SAME_PLACE = 0.05
+
+
+def nearest(name: str, names: Iterable[str]) -> str:
+    """A hint naming the closest known names, or all of a short list."""
+    known = list(names)
+    near = difflib.get_close_matches(name, known, n=3, cutoff=0.5)
+    if near:
+        return "nearest: " + ", ".join(near)
+    return "known: " + ", ".join(known[:12]) if known else ""
+
+
+def scene_faults(scene: Scene) -> list[Fault]:
+    """Every mistake of a scene that can be told without its stems.
+
+    Parameters
+    ----------
+    scene : Scene
+
+    Returns
+    -------
+    list of Fault
+        With full keys; empty when the scene can be rendered.
+    """
+    faults = list(_format_faults(scene))
+    faults += _section_faults(scene)
+    faults += _microphone_faults(scene)
+    faults += _seat_faults(scene, ("seats",))
+    faults += _seating_faults(scene)
+    return faults
+
+
+def scene_doubts(scene: Scene) -> list[Fault]:
+    """What is probably not meant: two seats at one place, a section nobody sits in."""
+    doubts = list(_same_places(scene))
+    used = {seat.section_name for seat in scene.seats.values()}
+    doubts += [
+        Fault(
+            "found no seat in this section",
+            key=dotted_key("sections", name),
+            hint=nearest(name, used),
+        )
+        for name in scene.sections
+        if name not in used
+    ]
+    return doubts
+
+
+def _same_places(scene: Scene) -> Iterator[Fault]:
+    """One doubt for each seat that sits where an earlier one does."""
+    earlier: list[tuple[str, Position]] = []
+    for name, seat in _placed(scene):
+        here = seat.position
+        other = next((first for first, at in earlier if dist(here, at) < SAME_PLACE), None)
+        if other is not None:
+            yield Fault(
+                f'found at the same place as "{other}" (within {SAME_PLACE * 100:.0f} cm), '
+                "wanted seats apart",
+                key=dotted_key("seats", name),
+            )
+        earlier.append((name, here))
+
+
+def _placed(scene: Scene) -> list[tuple[str, Seat]]:
+    return [
+        (name, seat)
+        for name, seat in scene.seats.items()
+        if scene.treatment_of(seat) != "untouched"
+    ]
+
+
+def _format_faults(scene: Scene) -> Iterator[Fault]:
+    if scene.format > SCENE_FORMAT:
+        yield Fault(
+            f"found scene format {scene.format}, wanted {SCENE_FORMAT} or older",
+            key="format",
+            hint="made for a newer seatwright",
+        )
+
+
+def _section_faults(scene: Scene) -> Iterator[Fault]:
+    for name, seat in scene.seats.items():
+        unwritten = seat.section is not None and seat.section not in scene.sections
+        if unwritten and scene.sections:
+            close = difflib.get_close_matches(seat.section or "", scene.sections, n=1, cutoff=0.8)
+            if close:
+                yield Fault(
+                    f'found section "{seat.section}" that is not described',
+                    key=dotted_key("seats", name, "section"),
+                    hint=f"did you mean {close[0]}?",
+                )
+
+
+def _microphone_faults(scene: Scene) -> Iterator[Fault]:
+    heard = {
+        perspective
+        for name in scene.sounding()
+        for perspective in scene.balance_of(scene.seats[name])
+    }
+    for microphone in hall_microphones(scene.microphones, scene.hall):
+        outside = scene.hall.outside(microphone.position)
+        if outside and (
+            microphone.perspective in heard
+            or microphone.perspective in scene.microphones.model_fields_set
+        ):
+            yield Fault(
+                f"{microphone.name} stands outside the hall: {outside}",
+                key=f"microphones.{microphone.perspective}",
+            )
+    outside = scene.hall.outside(listener(scene.microphones, scene.hall).position)
+    if outside and ("head" in heard or "head" in scene.microphones.model_fields_set):
+        yield Fault(f"the head is outside the hall: {outside}", key="microphones.head")
+
+
+def _seat_faults(
+    scene: Scene, prefix: tuple[str, ...], only: Iterable[str] | None = None
+) -> Iterator[Fault]:
+    names = set(scene.seats if only is None else only)
+    microphones = hall_microphones(scene.microphones, scene.hall)
+    for name, seat in _placed(scene):
+        if name not in names:
+            continue
+        key = dotted_key(*prefix, name)
+        if seat.x is None and seat.bearing is None:
+            yield Fault("found no place, wanted x and y, or bearing and distance", key=key)
+            continue
+        positions = [seat.position, *(source.position for source in seat_sources(seat, 2))]
+        outside = [text for position in positions if (text := scene.hall.outside(position))]
+        if outside:
+            which = "the seat" if scene.hall.outside(seat.position) else "an end of its width"
+            yield Fault(f"{which} is outside the hall: {outside[0]}", key=key)
+            continue
+        spot = close_microphone(scene.microphones.close, seat.position, (1.0, 1.0)).position
+        if "close" in scene.balance_of(seat) and (outside_spot := scene.hall.outside(spot)):
+            yield Fault(f"its close microphone is outside the hall: {outside_spot}", key=key)
+        for microphone in microphones:
+            gap = min(dist(position, microphone.position) for position in positions)
+            if gap < NEAREST_MICROPHONE:
+                yield Fault(
+                    f"found {gap:.2f} m from {microphone.name}, "
+                    f"wanted at least {NEAREST_MICROPHONE} m",
+                    key=key,
+                )
+
+
+def _seating_faults(scene: Scene) -> Iterator[Fault]:
+    for seating, changes in scene.seatings.items():
+        prefix = ("seatings", seating)
+        unknown = [name for name in changes if name not in scene.seats]
+        for name in unknown:
+            yield Fault(
+                f'found unknown seat "{name}", wanted one of seats',
+                key=dotted_key(*prefix, name),
+                hint=nearest(name, scene.seats),
+            )
+        known = [name for name in changes if name not in unknown]
+        unfit = list(_change_faults(scene, seating, known))
+        yield from unfit
+        if not unfit:
+            yield from _seat_faults(scene.seated(seating), prefix, known)
+
+
+def _change_faults(scene: Scene, seating: str, names: Iterable[str]) -> Iterator[Fault]:
+    """Changes that leave a seat with half a place, for example only the x of one without y."""
+    for name in names:
+        try:
+            scene.seats[name].changed(scene.seatings[seating][name])
+        except ValidationError as error:
+            what = str(error.errors()[0].get("ctx", {}).get("error", error))
+            yield Fault(what, key=dotted_key("seatings", seating, name))
