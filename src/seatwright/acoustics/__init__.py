@@ -1,0 +1,1 @@
+"""What follows from the stage: reflections, air, tail, head, impulse responses, figures."""

@@ -1,0 +1,123 @@
+"""How octave-band values become a spectrum.
+
+Two sets of weights over frequency: amplitudes of single arrivals are interpolated smoothly from
+mid-band to mid-band (they add up to 1); noise is split at the band edges (squares add up to 1), so
+that every octave of a tail decays at its own rate and only at that.
+
+Source
+------
+D. Schroeder, "Physically based real-time auralization of interactive virtual environments"
+(2011): raised cosines between mid-bands.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import log
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seatwright.stage.bands import OCTAVE_BANDS
+
+LOWEST = 22.0
+"""Hz below which a tail has nothing; no hall here has a mode worth hearing down there."""
+
+_WIDEST_EDGE = 1.0 / 6.0
+_EDGE_HERTZ = 40.0
+
+
+def band_edges(band: int) -> tuple[float, float]:
+    """Lower and upper edge of an octave band in Hz."""
+    return OCTAVE_BANDS[band] * 2.0**-0.5, OCTAVE_BANDS[band] * 2.0**0.5
+
+
+def edge_octaves(edge: float) -> float:
+    """Octaves over which noise gives way to the next band's at an edge in Hz.
+
+    About 40 Hz, at most a sixth of an octave: wide enough to ring for a few tens of ms only, narrow
+    enough that the slower band does not decide how the faster one seems to end.
+    """
+    return min(_WIDEST_EDGE, _EDGE_HERTZ / (edge * log(2.0)))
+
+
+def transform_frequencies(length: int, rate: int) -> NDArray[np.float64]:
+    """Hz of the bins of a real transform of `length` samples, shape (length // 2 + 1,)."""
+    return np.asarray(np.arange(length // 2 + 1) * (rate / length), dtype=np.float64)
+
+
+def amplitude_weights(frequency: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Weights that interpolate amplitudes given at the mid-bands.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (bins,)
+        Hz, at least 0.
+
+    Returns
+    -------
+    ndarray, shape (9, bins)
+        They add up to 1 at every frequency; flat below 62.5 Hz and above 16 kHz.
+    """
+    middles = np.array(OCTAVE_BANDS)
+    lower = np.clip(np.searchsorted(middles, frequency, side="right") - 1, 0, len(middles) - 2)
+    part = np.clip(frequency / middles[lower] - 1.0, 0.0, 1.0)
+    rising = 0.5 - 0.5 * np.cos(np.pi * part)
+    weights = np.zeros((len(middles), len(frequency)))
+    bins = np.arange(len(frequency))
+    weights[lower, bins] = 1.0 - rising
+    weights[lower + 1, bins] = rising
+    return weights
+
+
+@lru_cache(maxsize=16)
+def early_weights(rate: int, length: int) -> NDArray[np.float32]:
+    """Amplitude weights at the bins of a real transform, shape (9, length // 2 + 1)."""
+    frequency = transform_frequencies(length, rate)
+    weights = amplitude_weights(frequency).astype(np.float32)
+    weights.setflags(write=False)
+    return weights
+
+
+def edge_weight(frequency: NDArray[np.float64], band: int) -> NDArray[np.float64]:
+    """Amplitude of a band's noise over frequency.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (bins,)
+        Hz, above 0.
+    band : int
+        Index into `OCTAVE_BANDS`.
+
+    Returns
+    -------
+    ndarray, shape (bins,)
+        1 inside the octave, falling smoothly around its edges; the squares of neighbours add up
+        to 1. The lowest band reaches down to 22 Hz, the highest up without end.
+    """
+    low, high = band_edges(band)
+    weight = np.ones_like(frequency)
+    if band > 0:
+        weight *= _rising(_across(frequency, low))
+    else:
+        weight *= _rising(np.log2(np.maximum(frequency, 1e-9) / LOWEST) + 1.0)
+    if band < len(OCTAVE_BANDS) - 1:
+        weight *= _rising(1.0 - _across(frequency, high))
+    return weight
+
+
+def octave_weight(frequency: NDArray[np.float64], band: int) -> NDArray[np.float64]:
+    """Amplitude of a steep octave filter for measuring: like `edge_weight`, both edges in place."""
+    low, high = band_edges(band)
+    return np.asarray(_rising(_across(frequency, low)) * _rising(1.0 - _across(frequency, high)))
+
+
+def _across(frequency: NDArray[np.float64], edge: float) -> NDArray[np.float64]:
+    """0 where an edge begins, 1 where it ends."""
+    octaves = np.log2(np.maximum(frequency, 1e-9) / edge)
+    return np.asarray(octaves / edge_octaves(edge) + 0.5)
+
+
+def _rising(part: NDArray[np.float64]) -> NDArray[np.float64]:
+    """From 0 to 1 with flat ends, so that it rings shortly; rising(x)^2 + rising(1 - x)^2 = 1."""
+    return np.asarray(np.sin(0.5 * np.pi * np.sin(0.5 * np.pi * np.clip(part, 0.0, 1.0)) ** 2))

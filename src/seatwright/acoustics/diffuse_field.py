@@ -1,0 +1,104 @@
+"""A diffuse sound field at several microphones: how alike they hear it.
+
+For two first-order microphones a + (1 - a) u.n at a distance d apart the mean over all directions
+u of their product with exp(i k d.u) has a closed form in spherical Bessel functions; for two omnis
+it is sin(k d) / (k d).
+
+Source
+------
+R. K. Cook et al., "Measurement of correlation coefficients in reverberant sound fields", JASA 27
+(1955) 1072-1077; G. W. Elko, "Spatial coherence functions for differential microphones in
+isotropic noise fields", in "Microphone Arrays" (2001).
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import inf, pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seatwright.stage.microphones import Microphone
+
+_NEGLIGIBLE = 0.02
+"""Coherence 1 / (k d) below which microphones are taken as independent."""
+
+_JITTER = 1e-7
+"""Share of independent noise that keeps coincident microphones' matrices positive definite."""
+
+
+def cross_power(
+    first: Microphone, second: Microphone, wavenumber: NDArray[np.float64]
+) -> NDArray[np.complex128]:
+    """Cross power of two microphones in a diffuse field that gives an omni a power of 1.
+
+    Parameters
+    ----------
+    first, second : Microphone
+    wavenumber : ndarray, shape (bins,)
+        k = 2 pi f / c in 1/m.
+
+    Returns
+    -------
+    ndarray of complex, shape (bins,)
+        For first = second the power a^2 + (1 - a)^2 / 3.
+    """
+    apart = np.array(second.position) - np.array(first.position)
+    distance = float(np.linalg.norm(apart))
+    axis = apart / distance if distance > 0.0 else np.array([0.0, 0.0, 1.0])
+    x = np.maximum(wavenumber * distance, 1e-6)
+    j0 = np.sin(x) / x
+    j1 = np.where(x < 1e-3, x / 3.0, (j0 - np.cos(x)) / x)
+    j2 = np.where(x < 1e-2, x * x / 15.0, 3.0 * j1 / x - j0)
+    a1, a2 = first.omni_share, second.omni_share
+    n1, n2 = np.array(first.aim), np.array(second.aim)
+    b1, b2 = 1.0 - a1, 1.0 - a2
+    along1, along2 = float(n1 @ axis), float(n2 @ axis)
+    even = a1 * a2 * j0 + b1 * b2 * (float(n1 @ n2) * j1 / x - along1 * along2 * j2)
+    odd = (a1 * b2 * along2 + a2 * b1 * along1) * j1
+    return np.asarray(even + 1j * odd)
+
+
+@lru_cache(maxsize=16)
+def diffuse_mixing(
+    microphones: tuple[Microphone, ...], rate: int, length: int, speed: float
+) -> tuple[NDArray[np.complex64], NDArray[np.float32]]:
+    """What turns independent noise into what microphones hear of a diffuse field.
+
+    Parameters
+    ----------
+    microphones : tuple of Microphone
+    rate : int
+        Samples per second.
+    length : int
+        Of the real transform whose bins are mixed.
+    speed : float
+        m/s.
+
+    Returns
+    -------
+    matrices : ndarray of complex, shape (microphones, microphones, bins)
+        Lower triangular, from 0 Hz to where the microphones become independent.
+    gains : ndarray, shape (microphones,)
+        Amplitude of each microphone alone, for all higher bins.
+    """
+    count = len(microphones)
+    bins = min(length // 2 + 1, 1 + int(_independent_from(microphones, speed) * length / rate))
+    wavenumber = 2.0 * pi * np.arange(bins) * rate / length / speed
+    power = np.empty((bins, count, count), dtype=complex)
+    for i, first in enumerate(microphones):
+        for j, second in enumerate(microphones):
+            power[:, i, j] = np.conj(cross_power(first, second, wavenumber))
+    alone = np.sqrt(np.real(np.diagonal(power[0])))
+    power[:, np.arange(count), np.arange(count)] *= 1.0 + _JITTER
+    matrices = np.linalg.cholesky(power).transpose(1, 2, 0).astype(np.complex64)
+    return np.ascontiguousarray(matrices), alone.astype(np.float32)
+
+
+def _independent_from(microphones: tuple[Microphone, ...], speed: float) -> float:
+    """Hz above which no two of the microphones hear alike."""
+    places = np.array([microphone.position for microphone in microphones])
+    gaps = np.linalg.norm(places[:, None] - places, axis=2)[np.triu_indices(len(places), 1)]
+    nearest = float(gaps.min(initial=inf))
+    return speed / (2.0 * pi * _NEGLIGIBLE * max(nearest, 1e-3)) if nearest < inf else 0.0

@@ -1,0 +1,289 @@
+"""Impulse responses of one source at all its microphones: early part and tail together.
+
+Conventions: signals are float32, shape (microphones, frames); times in seconds since the source
+sounded; the first sample of a response stands at its `origin`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+from seatwright.acoustics.band_weights import early_weights
+from seatwright.acoustics.diffuse_field import diffuse_mixing
+from seatwright.acoustics.fractional_delay import fractional_kernels, placed_kernels
+from seatwright.acoustics.head import (
+    LEAD,
+    ear_axes,
+    ear_delay,
+    head_filters,
+    head_mixing,
+    incidence,
+)
+from seatwright.acoustics.reflections import Arrivals, arrivals_at, image_sources
+from seatwright.acoustics.room import Room
+from seatwright.acoustics.tail import diffuse_spectra, mixed_as_diffuse
+from seatwright.stage.microphones import Ears, Microphone
+from seatwright.stage.seats import Source
+
+TAIL_DEPTH_DB = 75.0
+"""A response ends where the slowest band's tail has fallen by this much."""
+
+_FADE_SECONDS = 0.03
+_ROUND_SECONDS = 0.3
+"""Longer than a band filter rings, so that the tail's start does not come round to its end."""
+
+_SKIRT = 1024
+"""Samples kept around the early part for the skirts of band filters."""
+
+
+@dataclass(frozen=True)
+class Grid:
+    """The time grid all responses of a scene share.
+
+    Parameters
+    ----------
+    rate : int
+        Samples per second.
+    frames : int
+        Length of every response.
+    origin : float
+        Seconds since emission at sample 0: the earliest arrival of the whole scene.
+    """
+
+    rate: int
+    frames: int
+    origin: float
+
+
+def response_seconds(room: Room) -> float:
+    """How long a tail is kept, in seconds after its emission."""
+    return max(room.reverberation) * TAIL_DEPTH_DB / 60.0
+
+
+def microphone_arrivals(
+    room: Room, source: Source, microphones: Sequence[Microphone], max_order: int | None = None
+) -> list[Arrivals]:
+    """Direct sound and reflections up to the mixing time at each microphone, its pattern included.
+
+    Parameters
+    ----------
+    room : Room
+    source : Source
+    microphones : sequence of Microphone
+    max_order : int, optional
+        Leave out images of more reflections; 0 keeps the direct sound alone.
+
+    Returns
+    -------
+    list of Arrivals
+    """
+    reach = room.speed * room.mixing_time
+    images = image_sources(room, source.position, reach, max_order)
+    arrivals = []
+    for microphone in microphones:
+        heard = arrivals_at(room, source, images, microphone.position, reach)
+        share = microphone.omni_share
+        pattern = share + (1.0 - share) * (heard.directions @ np.array(microphone.aim))
+        gains = heard.gains * pattern[:, None]
+        arrivals.append(Arrivals(heard.distances, heard.directions, gains, heard.orders))
+    return arrivals
+
+
+def early_responses(
+    room: Room, arrivals: Sequence[Arrivals], grid: Grid, delays: NDArray[np.float64]
+) -> NDArray[np.float32]:
+    """The early part of responses.
+
+    Parameters
+    ----------
+    room : Room
+        For its speed of sound.
+    arrivals : sequence of Arrivals
+        One for each microphone.
+    grid : Grid
+    delays : ndarray, shape (microphones,)
+        Seconds each microphone's signal is delayed on top of the sound's travel.
+
+    Returns
+    -------
+    ndarray, shape (microphones, early frames)
+        Starts at the grid's origin; as long as the latest arrival needs, at most the grid's.
+    """
+    kernels = []
+    for heard, delay in zip(arrivals, delays, strict=True):
+        time = heard.distances / room.speed + delay - grid.origin
+        starts, taps = fractional_kernels(time * grid.rate)
+        kernels.append((starts, taps, heard.gains))
+    return _banded(kernels, grid)
+
+
+def _banded(
+    kernels: list[tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]], grid: Grid
+) -> NDArray[np.float32]:
+    """Put kernels with band gains on the grid and apply the bands, one row for each entry."""
+    latest = max(int(starts.max()) + taps.shape[1] for starts, taps, _ in kernels)
+    length = scipy.fft.next_fast_len(latest + 2 * _SKIRT, real=True)
+    rows = [
+        placed_kernels(starts + _SKIRT, taps, gains, length).T for starts, taps, gains in kernels
+    ]
+    spectra = scipy.fft.rfft(np.stack(rows).astype(np.float32), axis=2)
+    summed = np.einsum("mbf,bf->mf", spectra, early_weights(grid.rate, length))
+    early = scipy.fft.irfft(summed, n=length, axis=1)
+    return np.asarray(early[:, _SKIRT : min(length, _SKIRT + grid.frames)])
+
+
+def generator_for(room: Room, seat: str, source: int, microphone: str) -> np.random.Generator:
+    """The noise of one tail: its own for each hall seed, seat, source and microphone."""
+    text = "\0".join([str(room.seed), seat, str(source), microphone])
+    digest = hashlib.blake2b(text.encode("utf-8", "surrogatepass"), digest_size=16).digest()
+    return np.random.Generator(np.random.SFC64(int.from_bytes(digest, "little")))
+
+
+def _tail_length(grid: Grid) -> int:
+    return int(scipy.fft.next_fast_len(grid.frames + int(_ROUND_SECONDS * grid.rate), real=True))
+
+
+def tail_responses(
+    room: Room,
+    grid: Grid,
+    groups: Sequence[tuple[tuple[Microphone, ...], float]],
+    generators: Sequence[np.random.Generator],
+) -> NDArray[np.float32]:
+    """Diffuse tails of groups of microphones.
+
+    Parameters
+    ----------
+    room : Room
+    grid : Grid
+    groups : sequence of (microphones, delay)
+        Microphones of a group hear the same field; their signal is delayed by `delay` seconds.
+    generators : sequence of Generator
+        One for each microphone of all groups in order.
+
+    Returns
+    -------
+    ndarray, shape (microphones, frames)
+    """
+    length = _tail_length(grid)
+    origins = np.array([grid.origin - delay for group, delay in groups for _ in group])
+    spectra = diffuse_spectra(room, grid.rate, length, origins, list(generators))
+    row = 0
+    for group, _ in groups:
+        mixing = diffuse_mixing(group, grid.rate, length, room.speed)
+        mixed_as_diffuse(spectra[row : row + len(group)], *mixing)
+        row += len(group)
+    tails = scipy.fft.irfft(spectra, n=length, axis=1, overwrite_x=True)[:, : grid.frames]
+    return np.asarray(tails)
+
+
+def microphone_responses(
+    room: Room,
+    source: Source,
+    groups: Sequence[tuple[tuple[Microphone, ...], float]],
+    grid: Grid,
+    generators: Sequence[np.random.Generator],
+) -> NDArray[np.float32]:
+    """Whole responses of one source at all microphones.
+
+    Parameters
+    ----------
+    room : Room
+    source : Source
+    groups : sequence of (microphones, delay)
+        As in `tail_responses`.
+    grid : Grid
+    generators : sequence of Generator
+        One for each microphone.
+
+    Returns
+    -------
+    ndarray, shape (microphones, frames)
+    """
+    microphones = [microphone for group, _ in groups for microphone in group]
+    delays = np.array([delay for group, delay in groups for _ in group])
+    arrivals = microphone_arrivals(room, source, microphones)
+    early = early_responses(room, arrivals, grid, delays)
+    responses = tail_responses(room, grid, groups, generators)
+    direct = np.array([heard.distances[0] for heard in arrivals]) / room.speed + delays
+    _silence_before(responses, direct - grid.origin, grid.rate)
+    responses[:, : early.shape[1]] += early
+    _fade_out(responses, grid.rate)
+    return responses
+
+
+def head_responses(
+    room: Room,
+    source: Source,
+    ears: Ears,
+    grid: Grid,
+    generators: Sequence[np.random.Generator],
+) -> NDArray[np.float32]:
+    """Whole responses of one source at a listener's two ears.
+
+    Parameters
+    ----------
+    room : Room
+    source : Source
+    ears : Ears
+    grid : Grid
+    generators : sequence of Generator
+        Two.
+
+    Returns
+    -------
+    ndarray, shape (2, frames)
+        Left and right ear. Each image is filtered by its own direction.
+    """
+    reach = room.speed * room.mixing_time
+    images = image_sources(room, source.position, reach)
+    heard = arrivals_at(room, source, images, ears.position, reach)
+    early = _banded(
+        [_ear_kernels(heard, axis, room, grid) for axis in ear_axes(ears)],
+        grid,
+    )
+    length = _tail_length(grid)
+    spectra = diffuse_spectra(room, grid.rate, length, np.full(2, grid.origin), list(generators))
+    mixed_as_diffuse(spectra, *head_mixing(grid.rate, length, room.speed))
+    responses = np.ascontiguousarray(
+        scipy.fft.irfft(spectra, n=length, axis=1, overwrite_x=True)[:, : grid.frames]
+    )
+    arrival = heard.distances[0] / room.speed - grid.origin
+    _silence_before(responses, np.full(2, arrival), grid.rate)
+    responses[:, : early.shape[1]] += early
+    _fade_out(responses, grid.rate)
+    return responses
+
+
+def _ear_kernels(
+    heard: Arrivals, axis: NDArray[np.float64], room: Room, grid: Grid
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+    angle = incidence(heard.directions, axis)
+    time = heard.distances / room.speed + ear_delay(angle, room.speed) - grid.origin
+    starts, taps = fractional_kernels(time * grid.rate - LEAD)
+    filters = head_filters(grid.rate, room.speed).at(angle)
+    length = scipy.fft.next_fast_len(taps.shape[1] + filters.shape[1], real=True)
+    kernels = scipy.fft.irfft(
+        scipy.fft.rfft(taps, length) * scipy.fft.rfft(filters, length), length
+    )
+    return starts, kernels, heard.gains
+
+
+def _silence_before(
+    responses: NDArray[np.float32], arrivals: NDArray[np.float64], rate: int
+) -> None:
+    """No tail before the direct sound."""
+    for row, arrival in zip(responses, arrivals, strict=True):
+        row[: max(0, int(np.ceil(arrival * rate)))] = 0.0
+
+
+def _fade_out(responses: NDArray[np.float32], rate: int) -> None:
+    """End without a click, 75 dB down."""
+    frames = min(responses.shape[1], int(_FADE_SECONDS * rate))
+    fade = np.cos(np.linspace(0.0, np.pi / 2, frames, dtype=np.float32)) ** 2
+    responses[:, responses.shape[1] - frames :] *= fade

@@ -1,0 +1,123 @@
+"""What a seat will sound like in figures, taken from the very responses that are convolved.
+
+Figures are for rendering, not for the design of rooms.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import nan
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+from seatwright.acoustics.band_weights import transform_frequencies
+from seatwright.acoustics.localisation import heard_bearing
+from seatwright.acoustics.measures import clarity, energy, ratio_db
+from seatwright.acoustics.reflections import arrivals_at, image_sources
+from seatwright.acoustics.seat_response import (
+    Listening,
+    SeatPlan,
+    SeatResponse,
+    middle_source,
+    panned_arrivals,
+)
+
+_MIDDLE_HERTZ = (353.6, 1414.2)
+"""The octaves of 500 Hz and 1 kHz, over which ISO 3382-1 takes single figures."""
+
+
+@dataclass(frozen=True)
+class SeatFigures:
+    """Figures of one seat.
+
+    Parameters
+    ----------
+    level_db : float
+        What distance and microphone balance do to the loudness before it is held.
+    direct_to_reverberant_db : float
+        Energy of the direct sound to that of everything after it, in the mix.
+    clarity_db : float
+        C80 in the mix, 500 Hz-1 kHz.
+    initial_gap_ms : float
+        Initial time-delay gap at the tree: from the direct sound to the first reflection.
+    lateral_db : float
+        Direct sound, right minus left.
+    arrival_difference_ms : float
+        At the tree, left minus right: positive where the right microphone hears first.
+    heard_bearing : float
+        Degrees between loudspeakers at +-30, right positive, by summing localisation.
+    """
+
+    level_db: float
+    direct_to_reverberant_db: float
+    clarity_db: float
+    initial_gap_ms: float
+    lateral_db: float
+    arrival_difference_ms: float
+    heard_bearing: float
+
+
+def seat_figures(
+    listening: Listening, plan: SeatPlan, response: SeatResponse, rate: int
+) -> SeatFigures:
+    """Figures of a seat from its responses.
+
+    Parameters
+    ----------
+    listening : Listening
+    plan : SeatPlan
+    response : SeatResponse
+    rate : int
+        Samples per second.
+
+    Returns
+    -------
+    SeatFigures
+        nan where a figure has no meaning, such as a bearing of the head perspective alone.
+    """
+    whole = response.mix
+    direct = response.direct
+    rest = whole.copy()
+    shared = min(direct.shape[2], rest.shape[2])
+    rest[:, :, :shared] -= direct[:, :, :shared]
+    left, right = (energy(direct[:, channel]) for channel in range(2))
+    times, gains = panned_arrivals(listening, plan)
+    return SeatFigures(
+        level_db=response.level_db,
+        direct_to_reverberant_db=ratio_db(energy(direct), energy(rest)),
+        clarity_db=clarity(_middle_octaves(whole, rate).reshape(-1, whole.shape[2]), rate),
+        initial_gap_ms=_initial_gap(listening, plan),
+        lateral_db=ratio_db(right, left),
+        arrival_difference_ms=_arrival_difference(listening, plan),
+        heard_bearing=heard_bearing(times, gains) if len(times) else nan,
+    )
+
+
+def _middle_octaves(responses: NDArray[np.float32], rate: int) -> NDArray[np.float32]:
+    length = scipy.fft.next_fast_len(responses.shape[-1] + rate // 20, real=True)
+    frequency = transform_frequencies(length, rate)
+    spectra = scipy.fft.rfft(responses, length, axis=-1)
+    spectra *= (frequency >= _MIDDLE_HERTZ[0]) & (frequency < _MIDDLE_HERTZ[1])
+    filtered = scipy.fft.irfft(spectra, length, axis=-1)
+    return np.asarray(filtered[..., : responses.shape[-1]])
+
+
+def _initial_gap(listening: Listening, plan: SeatPlan) -> float:
+    room, source = listening.room, middle_source(plan)
+    centre = listening.of("tree")[1]
+    reach = room.speed * (room.mixing_time + 1.0)
+    images = image_sources(room, source.position, reach, max_order=1)
+    heard = arrivals_at(room, source, images, centre.position, reach)
+    return float((heard.distances[1:].min() - heard.distances[0]) / room.speed * 1000.0)
+
+
+def _arrival_difference(listening: Listening, plan: SeatPlan) -> float:
+    source = middle_source(plan)
+    left, _, right = listening.of("tree")
+    to_left, to_right = (
+        float(np.linalg.norm(np.subtract(source.position, microphone.position)))
+        for microphone in (left, right)
+    )
+    return (to_left - to_right) / listening.room.speed * 1000.0

@@ -1,0 +1,182 @@
+"""The diffuse tail: decaying Gaussian noise per octave band, as alike between microphones as in a
+diffuse field.
+
+Conventions: t is the time since the source sounded. An omni at rest in the tail hears, per
+second and of a source that gives 1 at 1 m, the energy
+
+    4 pi c / V * exp(-13.8155 t / T) * share(t)
+
+with share = 1 - (1 - s)^(c t S / 4 V) up to the mixing time (what scattering took from the
+images) and 1 after it. Every octave band is made on a time grid of its own, as slow as its
+bandwidth allows, and all bands are put together in one spectrum.
+
+Source
+------
+M. Barron, L.-J. Lee, "Energy relations in concert auditoriums. I", JASA 84 (1988) 618-628 (level
+from the time of emission on); H. Kuttruff, "Room Acoustics" (density of images 4 pi c / V).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from math import pi
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+from seatwright.acoustics.band_weights import LOWEST, band_edges, edge_octaves, edge_weight
+from seatwright.acoustics.room import DECAY, Room
+from seatwright.stage.bands import OCTAVE_BANDS
+
+SILENT_DB = 110.0
+"""A band's noise ends where it has fallen by this much."""
+
+
+@dataclass(frozen=True)
+class BandGrid:
+    """The bins one octave band owns and the time grid its noise is drawn on.
+
+    Parameters
+    ----------
+    first : int
+        Lowest bin.
+    bins : int
+    steps : int
+        Points of the time grid over the whole length; at least `bins`.
+    weight : ndarray, shape (bins,)
+        Amplitude over the bins.
+    """
+
+    first: int
+    bins: int
+    steps: int
+    weight: NDArray[np.float32]
+
+
+@lru_cache(maxsize=16)
+def band_grids(rate: int, length: int) -> tuple[BandGrid, ...]:
+    """Time and frequency grids of all bands that exist below half the rate."""
+    grids = []
+    for band in range(len(OCTAVE_BANDS)):
+        low, high = band_edges(band)
+        low = LOWEST / 2.0 if band == 0 else low * 2.0 ** (-edge_octaves(low) / 2.0)
+        last_band = band == len(OCTAVE_BANDS) - 1
+        high = rate if last_band else high * 2.0 ** (edge_octaves(high) / 2.0)
+        first = max(1, int(np.ceil(low * length / rate)))
+        last = min((length - 1) // 2, int(np.floor(high * length / rate)))
+        if last < first:
+            break
+        bins = last - first + 1
+        frequency = np.arange(first, last + 1) * rate / length
+        weight = edge_weight(frequency, band).astype(np.float32)
+        grids.append(BandGrid(first, bins, scipy.fft.next_fast_len(bins), weight))
+    return tuple(grids)
+
+
+def tail_energy(room: Room, time: NDArray[np.float64], band: int) -> NDArray[np.float64]:
+    """Diffuse energy per second at an omni in one octave band.
+
+    Parameters
+    ----------
+    room : Room
+    time : ndarray, any shape
+        Seconds since the source sounded; before 0 there is none.
+    band : int
+        Index into `OCTAVE_BANDS`.
+
+    Returns
+    -------
+    ndarray, shape of `time`
+        Of a source that gives 1 at 1 m.
+    """
+    level = 4.0 * pi * room.speed / room.volume
+    late = np.maximum(time, 0.0)
+    share = np.where(time < room.mixing_time, scattered_share(room, late, band), 1.0)
+    energy = level * np.exp(-DECAY * late / room.reverberation[band]) * share
+    return np.asarray(np.where(time < 0.0, 0.0, energy))
+
+
+def scattered_share(room: Room, time: NDArray[np.float64], band: int) -> NDArray[np.float64]:
+    """Share of a band's energy that scattering has taken from the images by a time in seconds."""
+    scattering = np.array(room.scattering)[:, band]
+    per_metre = room.areas @ np.log(np.maximum(1.0 - scattering, 1e-12)) / (4.0 * room.volume)
+    return np.asarray(-np.expm1(per_metre * room.speed * time))
+
+
+def diffuse_spectra(
+    room: Room,
+    rate: int,
+    length: int,
+    origins: NDArray[np.float64],
+    generators: list[np.random.Generator],
+) -> NDArray[np.complex64]:
+    """Spectra of independent diffuse tails.
+
+    Parameters
+    ----------
+    room : Room
+    rate : int
+        Samples per second.
+    length : int
+        Frames of the tail, and of the real transform.
+    origins : ndarray, shape (rows,)
+        Time since emission at the first sample of each row, in seconds.
+    generators : list of Generator
+        One for each row; the same generator gives the same row whatever the other rows are.
+
+    Returns
+    -------
+    ndarray of complex, shape (rows, length // 2 + 1)
+        `irfft` gives the tails of omnis, each with `tail_energy` per second.
+    """
+    spectra = np.zeros((len(origins), length // 2 + 1), dtype=np.complex64)
+    for band, grid in enumerate(band_grids(rate, length)):
+        envelope = _envelope(room, rate, length, origins, band, grid.steps)
+        noise = np.zeros((len(origins), grid.steps), dtype=np.complex64)
+        count = envelope.shape[1]
+        for row, generator in enumerate(generators):
+            drawn = generator.standard_normal(2 * count, dtype=np.float32).view(np.complex64)
+            np.multiply(drawn, envelope[row], out=noise[row, :count])
+        values = scipy.fft.fft(noise, axis=1, overwrite_x=True)[:, : grid.bins]
+        spectra[:, grid.first : grid.first + grid.bins] += values * grid.weight
+    return spectra
+
+
+def _envelope(
+    room: Room, rate: int, length: int, origins: NDArray[np.float64], band: int, steps: int
+) -> NDArray[np.float32]:
+    """Amplitude over a band's time grid, up to where it is silent; shape (rows, count)."""
+    step = length / (steps * rate)
+    silent = room.reverberation[band] * SILENT_DB / 60.0
+    count = min(steps, max(1, int(np.ceil((silent - float(origins.min())) / step))))
+    time = np.arange(count) * step + origins[:, None]
+    energy = tail_energy(room, time, band)
+    # half the variance in the real and half in the imaginary part; the coarse grid has length /
+    # steps times fewer points, each that much stronger; per sample, not per second
+    return np.sqrt(energy * (length / steps) / (2.0 * rate)).astype(np.float32)
+
+
+def mixed_as_diffuse(
+    spectra: NDArray[np.complex64],
+    matrices: NDArray[np.complex64],
+    gains: NDArray[np.float32],
+) -> None:
+    """Make independent spectra as alike as a diffuse field makes them, in place.
+
+    Parameters
+    ----------
+    spectra : ndarray of complex, shape (microphones, bins)
+    matrices : ndarray of complex, shape (microphones, microphones, mixed bins)
+        Lower triangular, for the lowest bins.
+    gains : ndarray, shape (microphones,)
+        For all other bins.
+    """
+    bins = matrices.shape[2]
+    for row in reversed(range(len(spectra))):
+        spectra[row, bins:] *= gains[row]
+        mixed = matrices[row, row] * spectra[row, :bins]
+        for other in range(row):
+            mixed += matrices[row, other] * spectra[other, :bins]
+        spectra[row, :bins] = mixed
