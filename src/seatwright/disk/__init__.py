@@ -1,0 +1,1 @@
+"""The only modules that touch files: scenes and stems come in here, bounces go out."""
