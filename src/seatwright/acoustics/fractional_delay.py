@@ -13,6 +13,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
+from scipy.special import i0
 
 HALF_TAPS = 24
 """Samples on either side of an arrival."""
@@ -37,7 +38,7 @@ def delay_kernels(fractions: NDArray[np.float64]) -> NDArray[np.float64]:
     offsets = _TAPS - fractions[:, None]
     inside = np.clip(1.0 - (offsets / HALF_TAPS) ** 2, 0.0, None)
     return np.asarray(
-        np.sinc(offsets) * np.i0(_KAISER_BETA * np.sqrt(inside)) / np.i0(_KAISER_BETA)
+        np.sinc(offsets) * i0(_KAISER_BETA * np.sqrt(inside)) / i0(_KAISER_BETA)
     )
 
 

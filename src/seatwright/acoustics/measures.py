@@ -85,7 +85,7 @@ def decay_time(response: Signal, rate: int, kind: str = "T30") -> float:
     return float(-60.0 / slope)
 
 
-def clarity(response: Signal, rate: int, early_seconds: float = 0.08) -> float:
+def clarity(response: Signal, rate: float, early_seconds: float = 0.08) -> float:
     """Early-to-late energy ratio from the direct sound on: C80 in dB."""
     power = np.asarray(response, dtype=np.float64) ** 2
     if power.ndim > 1:

@@ -9,23 +9,13 @@ from dataclasses import dataclass
 from math import nan
 
 import numpy as np
-import scipy.fft
-from numpy.typing import NDArray
 
-from seatwright.acoustics.band_weights import transform_frequencies
+from seatwright.acoustics.listening import Listening, SeatPlan, middle_source
 from seatwright.acoustics.localisation import heard_bearing
 from seatwright.acoustics.measures import clarity, energy, ratio_db
+from seatwright.acoustics.panning import panned_arrivals
 from seatwright.acoustics.reflections import arrivals_at, image_sources
-from seatwright.acoustics.seat_response import (
-    Listening,
-    SeatPlan,
-    SeatResponse,
-    middle_source,
-    panned_arrivals,
-)
-
-_MIDDLE_HERTZ = (353.6, 1414.2)
-"""The octaves of 500 Hz and 1 kHz, over which ISO 3382-1 takes single figures."""
+from seatwright.acoustics.seat_response import SeatResponse
 
 
 @dataclass(frozen=True)
@@ -59,9 +49,7 @@ class SeatFigures:
     heard_bearing: float
 
 
-def seat_figures(
-    listening: Listening, plan: SeatPlan, response: SeatResponse, rate: int
-) -> SeatFigures:
+def seat_figures(listening: Listening, plan: SeatPlan, response: SeatResponse) -> SeatFigures:
     """Figures of a seat from its responses.
 
     Parameters
@@ -69,39 +57,27 @@ def seat_figures(
     listening : Listening
     plan : SeatPlan
     response : SeatResponse
-    rate : int
-        Samples per second.
 
     Returns
     -------
     SeatFigures
         nan where a figure has no meaning, such as a bearing of the head perspective alone.
     """
-    whole = response.mix
-    direct = response.direct
-    rest = whole.copy()
-    shared = min(direct.shape[2], rest.shape[2])
-    rest[:, :, :shared] -= direct[:, :, :shared]
+    direct, middle = response.direct, response.middle.responses
+    shared = min(direct.shape[2], response.mix.shape[2])
+    early = response.mix[:, :, :shared] - direct[:, :, :shared]
+    rest = energy(early) + energy(response.mix[:, :, shared:])
     left, right = (energy(direct[:, channel]) for channel in range(2))
     times, gains = panned_arrivals(listening, plan)
     return SeatFigures(
         level_db=response.level_db,
-        direct_to_reverberant_db=ratio_db(energy(direct), energy(rest)),
-        clarity_db=clarity(_middle_octaves(whole, rate).reshape(-1, whole.shape[2]), rate),
+        direct_to_reverberant_db=ratio_db(energy(direct), rest),
+        clarity_db=clarity(middle.reshape(-1, middle.shape[2]), response.middle.rate),
         initial_gap_ms=_initial_gap(listening, plan),
         lateral_db=ratio_db(right, left),
         arrival_difference_ms=_arrival_difference(listening, plan),
         heard_bearing=heard_bearing(times, gains) if len(times) else nan,
     )
-
-
-def _middle_octaves(responses: NDArray[np.float32], rate: int) -> NDArray[np.float32]:
-    length = scipy.fft.next_fast_len(responses.shape[-1] + rate // 20, real=True)
-    frequency = transform_frequencies(length, rate)
-    spectra = scipy.fft.rfft(responses, length, axis=-1)
-    spectra *= (frequency >= _MIDDLE_HERTZ[0]) & (frequency < _MIDDLE_HERTZ[1])
-    filtered = scipy.fft.irfft(spectra, length, axis=-1)
-    return np.asarray(filtered[..., : responses.shape[-1]])
 
 
 def _initial_gap(listening: Listening, plan: SeatPlan) -> float:

@@ -151,11 +151,13 @@ def _envelope(
     step = length / (steps * rate)
     silent = room.reverberation[band] * SILENT_DB / 60.0
     count = min(steps, max(1, int(np.ceil((silent - float(origins.min())) / step))))
-    time = np.arange(count) * step + origins[:, None]
+    begins, row_of = np.unique(origins, return_inverse=True)
+    time = np.arange(count) * step + begins[:, None]
     energy = tail_energy(room, time, band)
     # half the variance in the real and half in the imaginary part; the coarse grid has length /
     # steps times fewer points, each that much stronger; per sample, not per second
-    return np.sqrt(energy * (length / steps) / (2.0 * rate)).astype(np.float32)
+    amplitude = np.sqrt(energy * (length / steps) / (2.0 * rate)).astype(np.float32)
+    return np.asarray(amplitude[row_of])
 
 
 def mixed_as_diffuse(

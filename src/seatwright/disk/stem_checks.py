@@ -10,13 +10,15 @@ import difflib
 import stat
 from pathlib import Path
 
+from seatwright.disk.aiff import AiffLayout
 from seatwright.disk.riff import FLOAT, PCM, WavLayout
 from seatwright.errors import Fault
 
 LOWEST_RATE, HIGHEST_RATE = 8_000, 384_000
 _WAY_OUT = "export the stem as WAV or FLAC"
+_EXPORT_OR_ALLOW = "export it again, or allow truncated stems"
 _OTHER_KINDS = (
-    (b"FORM", "an AIFF file"),
+    (b"FORM", "another kind of IFF file"),
     (b"OggS", "an Ogg file"),
     (b"ID3", "an MP3 or tagged file"),
     (b"\xff\xfb", "an MP3 file"),
@@ -26,6 +28,21 @@ _OTHER_KINDS = (
     (b"RIFX", "a big-endian WAV file"),
 )
 _SIZES = {PCM: (8, 16, 24, 32), FLOAT: (32, 64)}
+_AIFF_SIZES = {
+    "NONE": (8, 16, 24, 32),
+    "twos": (8, 16, 24, 32),
+    "sowt": (16, 24, 32),
+    "raw ": (8,),
+    "in24": (24,),
+    "42n1": (24,),
+    "in32": (32,),
+    "23ni": (32,),
+    "fl32": (32,),
+    "FL32": (32,),
+    "fl64": (64,),
+    "FL64": (64,),
+}
+"""Bits a sample for each compression of AIFF-C that is none."""
 
 
 def place_faults(path: Path, *, may_be_empty: bool = False) -> list[Fault]:
@@ -71,14 +88,16 @@ def kind_of(head: bytes) -> tuple[str, str]:
     Returns
     -------
     kind : str
-        "WAV", "FLAC" or "" for anything else.
+        "WAV", "FLAC", "AIFF" or "" for anything else.
     found : str
-        What it is instead, in words; "" for WAV and FLAC.
+        What it is instead, in words; "" for a kind that is read.
     """
     if head[:4] in (b"RIFF", b"RF64") and head[8:12] == b"WAVE":
         return "WAV", ""
     if head[:4] == b"fLaC":
         return "FLAC", ""
+    if head[:4] == b"FORM" and head[8:12] in (b"AIFF", b"AIFC"):
+        return "AIFF", ""
     for start, found in _OTHER_KINDS:
         if head.startswith(start):
             return "", found
@@ -86,7 +105,7 @@ def kind_of(head: bytes) -> tuple[str, str]:
 
 
 def kind_fault(path: Path, found: str) -> Fault:
-    """Say that a file is neither WAV nor FLAC.
+    """Say that a file is none of the kinds that are read.
 
     Parameters
     ----------
@@ -100,18 +119,18 @@ def kind_fault(path: Path, found: str) -> Fault:
     Fault
         With the way out as its hint.
     """
-    return Fault(f"expected WAV or FLAC, found {found}", file=str(path), hint=_WAY_OUT)
+    return Fault(f"expected WAV, FLAC or AIFF, found {found}", file=str(path), hint=_WAY_OUT)
 
 
-def format_faults(path: Path, rate: int, channels: int) -> list[Fault]:
+def format_faults(path: Path, rate: float, channels: int) -> list[Fault]:
     """Check rate and channel count, which any kind of stem must satisfy.
 
     Parameters
     ----------
     path : Path
         For the message.
-    rate : int
-        In Hz; 8 000 to 384 000 is accepted.
+    rate : float
+        In Hz; whole numbers from 8 000 to 384 000 are accepted.
     channels : int
         1 or 2 is accepted.
 
@@ -122,8 +141,10 @@ def format_faults(path: Path, rate: int, channels: int) -> list[Fault]:
     """
     faults = []
     if not LOWEST_RATE <= rate <= HIGHEST_RATE:
-        what = f"rate of {rate} Hz, expected {LOWEST_RATE} to {HIGHEST_RATE} Hz"
+        what = f"rate of {rate:.9g} Hz, expected {LOWEST_RATE} to {HIGHEST_RATE} Hz"
         faults.append(Fault(what, file=str(path)))
+    elif rate != int(rate):
+        faults.append(Fault(f"rate of {rate:.9g} Hz, expected a whole number", file=str(path)))
     if channels not in (1, 2):
         hint = "split it into mono or stereo stems, or export it as mono or stereo"
         what = f"{channels} channels, expected 1 or 2"
@@ -167,6 +188,67 @@ def layout_faults(
     return _size_faults(path, layout, allow_truncated)
 
 
+def aiff_faults(
+    path: Path, layout: AiffLayout, allow_truncated: bool
+) -> tuple[list[Fault], list[Fault]]:
+    """Judge an AIFF header: its format, and its sizes against those of the file.
+
+    Parameters
+    ----------
+    path : Path
+        For the messages.
+    layout : AiffLayout
+        The header as found.
+    allow_truncated : bool
+        Turns missing audio from a fault into a warning.
+
+    Returns
+    -------
+    faults, warnings : list of Fault
+        What stops the stem, and what only wants saying.
+    """
+    faults = format_faults(path, layout.rate, layout.channels)
+    sizes = _AIFF_SIZES.get(layout.compression)
+    if sizes is None:
+        what = f'compressed as AIFF-C "{layout.compression}", expected PCM or float'
+        faults.append(Fault(what, file=str(path), hint=_WAY_OUT))
+    elif layout.bits not in sizes:
+        wanted = ", ".join(map(str, sizes))
+        what = f"{layout.bits} bits a sample, expected {wanted} for this kind"
+        faults.append(Fault(what, file=str(path)))
+    if faults:
+        return faults, []
+    if stopping := _no_aiff_audio(layout):
+        return [Fault(stopping, file=str(path))], []
+    present, declared = layout.frames_present, layout.frames_declared
+    if present < declared:
+        found, wanted = _lasting(present, layout.rate), _lasting(declared, layout.rate)
+        hint = "" if allow_truncated else _EXPORT_OR_ALLOW
+        cut = Fault(f"truncated: found {found}, expected {wanted}", file=str(path), hint=hint)
+        return ([], [cut]) if allow_truncated else ([cut], [])
+    over = layout.data_bytes_present // layout.block_align - declared
+    if over <= 0:
+        return [], []
+    what = f"{_lasting(over, layout.rate)} after the declared end are left out"
+    return [], [Fault(what, file=str(path), hint="export the stem again")]
+
+
+def _no_aiff_audio(layout: AiffLayout) -> str:
+    declared, align = layout.frames_declared, layout.block_align
+    found = layout.data_bytes_present // align
+    if declared == 0:
+        if not found:
+            return "no audio: 0 frames"
+        follow = _lasting(found, layout.rate)
+        return f"never finalised: the header says 0 frames, {follow} of audio follow"
+    if found:
+        return ""
+    if layout.data_bytes_declared == 0 and layout.bytes_after >= align:
+        follow = _lasting(layout.bytes_after // align, layout.rate)
+        return f"never finalised: the header says 0 bytes of audio, {follow} follow"
+    return f"header only: 0 frames follow, expected {_lasting(declared, layout.rate)}"
+
+
 def _size_faults(
     path: Path, layout: WavLayout, allow_truncated: bool
 ) -> tuple[list[Fault], list[Fault]]:
@@ -186,7 +268,7 @@ def _size_faults(
         what = f"length never written into the header; the file's own is used: {used}"
         warnings.append(Fault(what, file=str(path)))
     elif missing := _missing_audio(layout):
-        hint = "" if allow_truncated else "export it again, or allow truncated stems"
+        hint = "" if allow_truncated else _EXPORT_OR_ALLOW
         cut = Fault(missing, file=str(path), hint=hint)
         (warnings if allow_truncated else faults).append(cut)
     return faults, warnings
@@ -222,8 +304,11 @@ def _missing_audio(layout: WavLayout) -> str:
 
 
 def _seconds(layout: WavLayout, data_bytes: int) -> str:
-    frames = data_bytes // layout.block_align
-    return f"{frames / layout.rate:.3f} s ({frames} frames)"
+    return _lasting(data_bytes // layout.block_align, layout.rate)
+
+
+def _lasting(frames: int, rate: float) -> str:
+    return f"{frames / rate:.3f} s ({frames} frames)"
 
 
 def _missing(path: Path) -> Fault:

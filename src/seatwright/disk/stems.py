@@ -9,14 +9,19 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from seatwright.disk.riff import WavLayout, read_layout
+from seatwright.disk.aiff import read_aiff
+from seatwright.disk.broadcast import Broadcast
+from seatwright.disk.flac import flac_faults
+from seatwright.disk.riff import read_layout
 from seatwright.disk.stem_checks import (
+    aiff_faults,
     format_faults,
     kind_fault,
     kind_of,
@@ -53,9 +58,9 @@ def inspect_stem(path: Path, *, allow_truncated: bool = False) -> tuple[Stem, li
     Parameters
     ----------
     path : Path
-        A WAV, RF64 or FLAC file.
+        A WAV, RF64, AIFF, AIFF-C or FLAC file.
     allow_truncated : bool
-        Take a WAV that ends early for as long as it lasts, with a warning.
+        Take a WAV or AIFF that ends early for as long as it lasts, with a warning.
 
     Returns
     -------
@@ -75,14 +80,10 @@ def inspect_stem(path: Path, *, allow_truncated: bool = False) -> tuple[Stem, li
     kind, found = kind_of(_head(path))
     if not kind:
         raise StemError(kind_fault(path, found))
-    layout: WavLayout | None = None
-    warnings: list[Fault] = []
-    if kind == "WAV":
-        layout = read_layout(path)
-        faults, warnings = layout_faults(path, layout, allow_truncated)
-        if faults:
-            raise StemError(faults)
-    stem = _decodable(path, layout)
+    header, faults, warnings = _judged(path, kind, allow_truncated)
+    if faults:
+        raise StemError(faults)
+    stem = _decodable(path, header)
     if stem.encoding in ("PCM_U8", "PCM_S8"):
         warnings.append(Fault("8 bits a sample: its noise will be heard", file=str(path)))
     return stem, warnings
@@ -224,24 +225,43 @@ def _head(path: Path) -> bytes:
         raise StemError(Fault(f"cannot be read: {error.strerror}", file=str(path))) from error
 
 
-def _decodable(path: Path, layout: WavLayout | None) -> Stem:
+@dataclass(frozen=True)
+class _Header:
+    """What a header tells of its audio: how many frames there are; None leaves it to FLAC's."""
+
+    frames: int | None = None
+    broadcast: Broadcast | None = None
+
+
+def _judged(
+    path: Path, kind: str, allow_truncated: bool
+) -> tuple[_Header, list[Fault], list[Fault]]:
+    """Read the header of a file of a known kind; what stops it and what wants saying."""
+    if kind == "FLAC":
+        return _Header(), flac_faults(path), []
+    if kind == "AIFF":
+        aiff = read_aiff(path)
+        return _Header(aiff.frames_present), *aiff_faults(path, aiff, allow_truncated)
+    wav = read_layout(path)
+    frames = wav.data_bytes_present // max(wav.block_align, 1)
+    return _Header(frames, wav.broadcast), *layout_faults(path, wav, allow_truncated)
+
+
+def _decodable(path: Path, header: _Header) -> Stem:
     """Open the decoder, compare it with the header, and read the last frame."""
     decoder = Decoder(path)
     try:
-        frames = decoder.frames
-        faults = [] if layout else _flac_faults(path, decoder)
-        if layout:
-            frames = layout.data_bytes_present // layout.block_align
-            if decoder.frames < frames:
-                what = f"the decoder finds {decoder.frames} frames, the file holds {frames}"
-                faults = [Fault(what, file=str(path))]
+        frames = decoder.frames if header.frames is None else header.frames
+        faults = _flac_faults(path, decoder) if header.frames is None else []
+        if not faults and decoder.frames < frames:
+            what = f"the decoder finds {decoder.frames} frames, the file holds {frames}"
+            faults = [Fault(what, file=str(path))]
         if faults:
             raise StemError(faults)
         decoder.read(frames - 1, 1)
     finally:
         decoder.close()
-    broadcast = layout.broadcast if layout else None
-    return Stem(path, decoder.rate, decoder.channels, frames, decoder.encoding, broadcast)
+    return Stem(path, decoder.rate, decoder.channels, frames, decoder.encoding, header.broadcast)
 
 
 def _flac_faults(path: Path, decoder: Decoder) -> list[Fault]:

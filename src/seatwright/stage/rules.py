@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Iterator
+from itertools import count
 from math import dist
 
 from pydantic import ValidationError
@@ -20,14 +21,24 @@ from seatwright.stage.seats import Position, Seat, seat_sources
 NEAREST_MICROPHONE = 0.3
 SAME_PLACE = 0.05
 
+_COMPARED_LETTERS = 40
+_HINTED_FAULTS = 50
+
 
 def nearest(name: str, names: Iterable[str]) -> str:
     """A hint naming the closest known names, or all of a short list."""
     known = list(names)
-    near = difflib.get_close_matches(name, known, n=3, cutoff=0.5)
+    near = _close(name, known, most=3, cutoff=0.5)
     if near:
         return "nearest: " + ", ".join(near)
     return "known: " + ", ".join(known[:12]) if known else ""
+
+
+def _close(name: str, names: Iterable[str], most: int, cutoff: float) -> list[str]:
+    """The names most alike; only their beginnings are compared, which bounds the time."""
+    begins = {known[:_COMPARED_LETTERS]: known for known in names}
+    near = difflib.get_close_matches(name[:_COMPARED_LETTERS], begins, n=most, cutoff=cutoff)
+    return [begins[begin] for begin in near]
 
 
 def scene_faults(scene: Scene) -> list[Fault]:
@@ -99,16 +110,16 @@ def _format_faults(scene: Scene) -> Iterator[Fault]:
 
 
 def _section_faults(scene: Scene) -> Iterator[Fault]:
+    named = {seat.section for seat in scene.seats.values() if seat.section is not None}
+    undescribed = sorted(named - scene.sections.keys())[:_HINTED_FAULTS]
+    meant = {name: _close(name, scene.sections, most=1, cutoff=0.8) for name in undescribed}
     for name, seat in scene.seats.items():
-        unwritten = seat.section is not None and seat.section not in scene.sections
-        if unwritten and scene.sections:
-            close = difflib.get_close_matches(seat.section or "", scene.sections, n=1, cutoff=0.8)
-            if close:
-                yield Fault(
-                    f'found section "{seat.section}" that is not described',
-                    key=dotted_key("seats", name, "section"),
-                    hint=f"did you mean {close[0]}?",
-                )
+        if close := meant.get(seat.section or ""):
+            yield Fault(
+                f'found section "{seat.section}" that is not described',
+                key=dotted_key("seats", name, "section"),
+                hint=f"did you mean {close[0]}?",
+            )
 
 
 def _microphone_faults(scene: Scene) -> Iterator[Fault]:
@@ -164,20 +175,22 @@ def _seat_faults(
 
 
 def _seating_faults(scene: Scene) -> Iterator[Fault]:
+    numbers = count()
     for seating, changes in scene.seatings.items():
         prefix = ("seatings", seating)
-        unknown = [name for name in changes if name not in scene.seats]
-        for name in unknown:
+        known = [name for name in changes if name in scene.seats]
+        for name in (name for name in changes if name not in scene.seats):
             yield Fault(
                 f'found unknown seat "{name}", wanted one of seats',
                 key=dotted_key(*prefix, name),
-                hint=nearest(name, scene.seats),
+                hint=nearest(name, scene.seats) if next(numbers) < _HINTED_FAULTS else "",
             )
-        known = [name for name in changes if name not in unknown]
-        unfit = list(_change_faults(scene, seating, known))
-        yield from unfit
-        if not unfit:
-            yield from _seat_faults(scene.seated(seating), prefix, known)
+        try:
+            seated = scene.seated(seating)
+        except ValidationError:
+            yield from _change_faults(scene, seating, known)
+            continue
+        yield from _seat_faults(seated, prefix, known)
 
 
 def _change_faults(scene: Scene, seating: str, names: Iterable[str]) -> Iterator[Fault]:

@@ -1,0 +1,279 @@
+"""Benchmarks: ratios in one run against what one would otherwise script. Prints the README's table.
+
+    python benchmarks/run.py            the whole work, about ten minutes
+    python benchmarks/run.py --small    a twentieth of it, to see that it runs
+
+Work W: 40 mono stems of 180 s at 48 kHz, responses of 2.2 s, stereo, 6 sections and the mix. What
+one would otherwise script: scipy.signal, one convolution a stem and channel, sums in numpy.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import soundfile
+from scipy.signal import fftconvolve, oaconvolve
+
+RATE = 48_000
+STEMS = 40
+SECTIONS = 6
+RESPONSE_SECONDS = 2.2
+REPEATS = 3
+
+
+def stem(number: int, seconds: float) -> np.ndarray:
+    """A dense stem: noise with slow swells, float32 at about -26 dBFS."""
+    rng = np.random.default_rng(number)
+    frames = int(seconds * RATE)
+    swell = 0.6 + 0.4 * np.sin(np.arange(frames, dtype=np.float32) / RATE * (0.3 + 0.01 * number))
+    return 0.05 * swell.astype(np.float32) * rng.standard_normal(frames, dtype=np.float32)
+
+
+def responses() -> list[np.ndarray]:
+    """One stereo response a stem: decaying noise, float32, shape (2, frames)."""
+    rng = np.random.default_rng(99)
+    frames = int(RESPONSE_SECONDS * RATE)
+    decay = np.exp(-6.9078 * np.arange(frames) / (1.9 * RATE)).astype(np.float32)
+    return [
+        0.02 * decay * rng.standard_normal((2, frames), dtype=np.float32) for _ in range(STEMS)
+    ]
+
+
+def section(number: int) -> int:
+    """Section of a stem: neighbours sit together."""
+    return number * SECTIONS // STEMS
+
+
+def timed(work: Callable[[], object]) -> float:
+    """Wall seconds of one run."""
+    begin = time.perf_counter()
+    work()
+    return time.perf_counter() - begin
+
+
+def median(work: Callable[[], object], repeats: int = REPEATS) -> float:
+    """Median wall seconds after one run that does not count."""
+    work()
+    return float(np.median([timed(work) for _ in range(repeats)]))
+
+
+def scripted(stems: list[np.ndarray], heard: list[np.ndarray], convolve: Callable) -> np.ndarray:
+    """What one would script: every stem and channel by itself, summed per section; the mix."""
+    kind = np.float64 if convolve is fftconvolve else np.float32
+    frames = len(stems[0]) + heard[0].shape[1] - 1
+    sections = np.zeros((SECTIONS, 2, frames), dtype=kind)
+    for number, (signal, pair) in enumerate(zip(stems, heard, strict=True)):
+        dry = signal.astype(kind)
+        for channel in range(2):
+            sections[section(number), channel] += convolve(dry, pair[channel].astype(kind))
+    return sections.sum(axis=0)
+
+
+def engine_mix(stems: list[np.ndarray], heard: list[np.ndarray], threads: int) -> np.ndarray:
+    """The same by the engine, in memory, no silence skipped."""
+    from seatwright.sound.convolution import Engine, Voice
+    from seatwright.sound.mix import with_mix
+
+    frames = len(stems[0]) + heard[0].shape[1] - 1
+    voices = (
+        Voice(str(n), reader(signal), ((section(n), heard[n]),)) for n, signal in enumerate(stems)
+    )
+    engine = Engine(voices, SECTIONS, heard[0].shape[1], threads, skip_silence=False)
+    mix = np.empty((2, frames), dtype=np.float32)
+    for start, block in engine.blocks(0, frames):
+        mix[:, start : start + block.shape[2]] = with_mix(block, SECTIONS)[0]
+    return mix
+
+
+def reader(signal: np.ndarray) -> Callable[[int, int], np.ndarray]:
+    """(start, frames) of a signal in memory, zeros outside."""
+
+    def read(start: int, frames: int) -> np.ndarray:
+        block = np.zeros(frames, dtype=np.float32)
+        low, high = max(start, 0), min(start + frames, len(signal))
+        if high > low:
+            block[low - start : high - start] = signal[low:high]
+        return block
+
+    return read
+
+
+def write_scene(folder: Path, seconds: float) -> Path:
+    """Stems as 24-bit WAV and a scene of six sections whose responses last about 2.2 s."""
+    folder.mkdir(parents=True, exist_ok=True)
+    lines = ['title = "W"', "[hall]", "reverberation = 1.68", "[hall.surfaces]"]
+    for name in ("floor", "ceiling", "left", "right", "upstage", "rear"):
+        lines.append(f"{name} = {{ absorption = 0.25 }}")
+    for number in range(STEMS):
+        soundfile.write(folder / f"{number:02}.wav", stem(number, seconds), RATE, "PCM_24")
+        lines += [
+            f'[seats."{number:02}"]',
+            f'stem = "{number:02}.wav"',
+            f'section = "section {section(number)}"',
+            f"bearing = {-55 + 110 * number / (STEMS - 1):.2f}",
+            f"distance = {5 + number % 6}",
+        ]
+    scene = folder / "w.toml"
+    scene.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return scene
+
+
+def file_work(folder: Path) -> float:
+    """Seconds for reading all stems and writing mix and bounces with soundfile, nothing else."""
+
+    def work() -> None:
+        for number in range(STEMS):
+            signal, _ = soundfile.read(folder / f"{number:02}.wav")
+        stereo = np.stack([signal, signal], axis=1)
+        for number in range(SECTIONS + 1):
+            soundfile.write(folder / f"out{number}.wav", stereo, RATE, "PCM_24")
+
+    return timed(work)
+
+
+def render_child(scene: Path, out: Path, threads: int) -> tuple[float, float, int]:
+    """Wall seconds, peak memory in MB and response length of a whole render in its own process."""
+    code = (
+        "import sys, time, resource; from pathlib import Path\n"
+        "from seatwright.render import render; from seatwright.stage.request import Request\n"
+        "begin = time.perf_counter()\n"
+        f"report = render(Path({str(scene)!r}), Path({str(out)!r}), Request(threads={threads}))\n"
+        "print(time.perf_counter() - begin,"
+        " resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, report.response_frames)"
+    )
+    printed = subprocess.run(
+        [sys.executable, "-c", code], check=True, capture_output=True, text=True
+    ).stdout.split()
+    return float(printed[0]), float(printed[1]), int(printed[2])
+
+
+def seat_build() -> float:
+    """Ratio of pyroomacoustics' compute_rir at order 10 to our whole responses, 8 microphones."""
+    import pyroomacoustics as pra
+
+    from seatwright.acoustics.impulse_response import Grid, generator_for, microphone_responses
+    from seatwright.acoustics.room import room_of
+    from seatwright.stage.hall import Hall
+    from seatwright.stage.microphones import Microphones, close_microphone, hall_microphones
+    from seatwright.stage.seats import Source
+
+    hall = Hall()
+    room = room_of(hall)
+    source = Source((2.0, 5.0, 1.2), 180.0, "oboe")
+    microphones = hall_microphones(Microphones(), hall)
+    spot = close_microphone(Microphones().close, source.position, (1.0, 1.0))
+    grid = Grid(RATE, int(RESPONSE_SECONDS * RATE), 0.0)
+    groups = [(microphones, 0.0), ((spot,), 0.01)]
+
+    def ours() -> None:
+        names = (*(m.name for m in microphones), "close")
+        generators = [generator_for(room, "seat", 0, name) for name in names]
+        microphone_responses(room, source, groups, grid, generators)
+
+    bands = {"coeffs": list(room.absorption[2][1:8]), "center_freqs": [125 * 2**k for k in range(7)]}
+    corner = np.array(room.low_corner)
+
+    def theirs() -> None:
+        shoebox = pra.ShoeBox(
+            list(room.size), fs=RATE, max_order=10,
+            materials=pra.Material(energy_absorption=bands), air_absorption=True,
+        )  # fmt: skip
+        shoebox.add_source((np.array(source.position) - corner).tolist())
+        places = [np.array(m.position) - corner for m in (*microphones, spot)]
+        shoebox.add_microphone_array(np.array(places).T)
+        shoebox.compute_rir()
+
+    # in turn, so that the machine's mood is the same for both
+    pairs = [(timed(theirs), timed(ours)) for _ in range(1 + 2 * REPEATS)][1:]
+    mine = float(np.median([pair[1] for pair in pairs]))
+    print(f"  responses of one seat: {mine * 1000:.0f} ms", file=sys.stderr)
+    return float(np.median([theirs_s / ours_s for theirs_s, ours_s in pairs]))
+
+
+def help_seconds() -> float:
+    """CPU seconds of `seatwright --help`."""
+    command = [sys.executable, "-m", "seatwright", "--help"]
+    subprocess.run(command, check=True, capture_output=True)
+    spent = []
+    for _ in range(5):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        subprocess.run(command, check=True, capture_output=True)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        spent.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return float(np.median(spent))
+
+
+def run(seconds: float) -> list[tuple[str, str, str]]:
+    """All benchmarks; what, reach and figure of each."""
+    stems = [stem(number, seconds) for number in range(STEMS)]
+    heard = responses()
+    kept: dict[str, np.ndarray] = {}
+
+    def baseline() -> None:
+        kept["exact"] = scripted(stems, heard, fftconvolve)
+
+    def ours() -> None:
+        kept["mix"] = engine_mix(stems, heard, 1)
+
+    scripted_seconds = timed(baseline)
+    print(f"  fftconvolve: {scripted_seconds:.1f} s", file=sys.stderr)
+    oa_seconds = timed(lambda: scripted(stems, heard, oaconvolve))
+    print(f"  oaconvolve: {oa_seconds:.1f} s", file=sys.stderr)
+    engine_seconds = median(ours)
+    print(f"  engine: {engine_seconds:.2f} s", file=sys.stderr)
+    error = np.abs(kept["mix"] - kept["exact"]).max()
+    peak = np.abs(kept["exact"]).max()
+    error_db = 20.0 * np.log10(error / max(1.0, peak))
+    del stems, kept
+    with tempfile.TemporaryDirectory() as text:
+        folder = Path(text)
+        scene = write_scene(folder / "w", seconds)
+        files = file_work(folder / "w")
+        renders = [render_child(scene, folder / "out", 2) for _ in range(REPEATS)]
+        wall = float(np.median([each[0] for each in renders]))
+        memory = max(each[1] for each in renders)
+        print(
+            f"  file to file: {wall:.1f} s, responses {renders[0][2] / RATE:.2f} s, "
+            f"file work alone {files:.1f} s",
+            file=sys.stderr,
+        )
+        longer = write_scene(folder / "w4", 4 * seconds)
+        _, memory_longer, _ = render_child(longer, folder / "out4", 2)
+    growth = 100.0 * (memory_longer / memory - 1.0)
+    return [
+        ("engine in memory, 1 thread, against scipy.signal.fftconvolve float64", ">= 24",
+         f"{scripted_seconds / engine_seconds:.1f}"),
+        ("the same against scipy.signal.oaconvolve float32", ">= 8",
+         f"{oa_seconds / engine_seconds:.1f}"),
+        ("file to file, 2 threads, against fftconvolve plus the same file work", ">= 18",
+         f"{(scripted_seconds + files) / wall:.1f}"),
+        ("peak memory file to file", "< 400 MB", f"{memory:.0f} MB"),
+        (f"its growth from {seconds:.0f} s to {4 * seconds:.0f} s", "< 5 %", f"{growth:.1f} %"),
+        ("responses of one seat, 8 microphones, against compute_rir order 10", ">= 20",
+         f"{seat_build():.1f}"),
+        ("largest error of the mix against float64", "< -120 dBFS", f"{error_db:.0f} dBFS"),
+        ("seatwright --help", "< 0.3 s CPU", f"{help_seconds():.2f} s"),
+    ]  # fmt: skip
+
+
+def main() -> None:
+    """Print the table in Markdown."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--small", action="store_true", help="a twentieth of the work")
+    seconds = 9.0 if parser.parse_args().small else 180.0
+    rows = run(seconds)
+    print("| what | reach | measured |\n| --- | --- | --- |")
+    for what, reach, figure in rows:
+        print(f"| {what} | {reach} | {figure} |")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,161 @@
+"""The command line: parse, call, print. Heavy imports stand inside the commands."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from seatwright import __version__
+
+app = typer.Typer(
+    name="seatwright",
+    help="Place an orchestra's exported stems on one stage.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+SceneArgument = Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file (TOML).")]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"seatwright {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version.")
+    ] = False,
+) -> None:
+    """Place an orchestra's exported stems on one stage."""
+
+
+@app.command("render")
+def render_command(
+    scene: SceneArgument,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", "-o", metavar="FOLDER", help="Folder of the outputs [renders/SCENE]."
+        ),
+    ] = None,
+    seating: Annotated[
+        str | None, typer.Option(metavar="NAME", help="An alternative seating of the scene.")
+    ] = None,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME", help="Only this section or seat; may be given again."),
+    ] = None,
+    start: Annotated[
+        float | None,
+        typer.Option("--from", metavar="SECONDS", min=0.0, help="Begin of an excerpt."),
+    ] = None,
+    stop: Annotated[
+        float | None, typer.Option("--to", metavar="SECONDS", min=0.0, help="End of an excerpt.")
+    ] = None,
+    stems: Annotated[bool, typer.Option("--stems", help="Also one bounce a stem.")] = False,
+    perspectives: Annotated[
+        bool, typer.Option("--perspectives", help="Also one bounce a perspective.")
+    ] = False,
+    kind: Annotated[Literal["wav", "flac"], typer.Option("--format", help="File format.")] = "wav",
+    depth: Annotated[
+        Literal["16", "24", "float"], typer.Option(help="Bits a sample; float has 32.")
+    ] = "24",
+    trim: Annotated[
+        float | None,
+        typer.Option(metavar="DB", help="Gain on all outputs [what keeps all below -1 dBTP]."),
+    ] = None,
+    threads: Annotated[
+        int, typer.Option(min=0, max=256, help="0: one a processor. Never changes the sound.")
+    ] = 0,
+    allow_truncated: Annotated[
+        bool, typer.Option("--allow-truncated", help="Take cut-off stems as far as they go.")
+    ] = False,
+    allow_outside: Annotated[
+        bool, typer.Option("--allow-outside", help="Accept stems outside the stems folder.")
+    ] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the report as JSON, not as a table.")
+    ] = False,
+) -> None:
+    """Mix, section bounces, on request stem and perspective bounces, a report.
+
+    Set a low monitoring level before the first listening.
+    """
+    from seatwright.console import progress_bar
+    from seatwright.render import render
+    from seatwright.stage.request import Request
+    from seatwright.views.report import report_table
+
+    request = Request(
+        seating, tuple(only or ()), start, stop, stems, perspectives, kind, depth, trim, threads,
+        allow_truncated, allow_outside,
+    )  # fmt: skip
+    folder = out or Path("renders") / (scene.stem + (f" {seating}" if seating else ""))
+    with progress_bar() as progress:
+        report = render(scene, folder, request, progress)
+    typer.echo(report.as_json() if as_json else report_table(report), nl=False)
+    typer.echo(f"\nwritten to {folder}", err=True)
+
+
+@app.command("schema")
+def schema_command() -> None:
+    """JSON Schema of the scene file, for editors."""
+    import json
+
+    from seatwright.stage.scene import scene_schema
+
+    typer.echo(json.dumps(scene_schema(), indent=2))
+
+
+@app.command("surfaces")
+def surfaces_command() -> None:
+    """Named surfaces and their absorption per octave band."""
+    from seatwright.stage.bands import BAND_NAMES
+    from seatwright.stage.surfaces import material_table
+    from seatwright.views.text_table import text_table
+
+    rows = [[name, *(f"{v:.2f}" for v in bands)] for name, bands in material_table().items()]
+    typer.echo(text_table(["surface", *BAND_NAMES], rows))
+
+
+@app.command("instruments")
+def instruments_command() -> None:
+    """Known instruments, their section, height and usual width."""
+    from seatwright.stage.instruments import INSTRUMENTS
+    from seatwright.views.text_table import text_table
+
+    rows = [
+        [name, known.family, f"{known.height:.1f}", f"{known.players}", f"{known.width:.1f}"]
+        for name, known in INSTRUMENTS.items()
+    ]
+    typer.echo(text_table(["instrument", "section", "height m", "players", "width m"], rows))
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line; end with 0 done, 1 render failed, 2 scene or usage, 3 audio, 4 disk."""
+    from seatwright.errors import SeatwrightError
+
+    try:
+        app(args=arguments)
+    except SeatwrightError as error:
+        for fault in error.faults:
+            typer.echo(f"seatwright: {fault}", err=True)
+        sys.exit(error.exit_code)
+    except KeyboardInterrupt:
+        typer.echo("seatwright: interrupted, nothing was changed", err=True)
+        sys.exit(130)
+    except MemoryError:
+        typer.echo("seatwright: not enough memory for this render", err=True)
+        sys.exit(1)
+    except OSError as error:
+        typer.echo(f"seatwright: {error.strerror or error}: {error.filename or ''}", err=True)
+        sys.exit(4)

@@ -1,0 +1,239 @@
+"""The folder a render leaves behind: mix, bounces and report, complete or as they were before."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import ExitStack, suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import numpy as np
+
+from seatwright.disk.bounces import TEMPORARY_PREFIX, BounceWriter, clashes, output_name
+from seatwright.disk.broadcast import Broadcast
+from seatwright.disk.raw_blocks import RawBlocks
+from seatwright.errors import DiskError, Fault, SceneError
+from seatwright.stage.routing import Bus
+
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True)
+class BounceFormat:
+    """What kind of files the bounces are.
+
+    Parameters
+    ----------
+    kind : str
+        "wav" or "flac".
+    encoding : str
+        "PCM_16", "PCM_24" or "FLOAT".
+    rate : int
+        Samples per second.
+    frames : int
+        Length of every output.
+    broadcast : Broadcast or None
+        Carried over from the stems, its time reference that of the first frame.
+    """
+
+    kind: str
+    encoding: str
+    rate: int
+    frames: int
+    broadcast: Broadcast | None = None
+
+
+@dataclass(frozen=True)
+class Bounce:
+    """A finished output.
+
+    Parameters
+    ----------
+    file : str
+        Path within the folder.
+    kind : str
+        "mix", "sections", "stems" or "perspectives".
+    name : str
+    sha256 : str
+        Of the file, hexadecimal.
+    """
+
+    file: str
+    kind: str
+    name: str
+    sha256: str
+
+
+class BounceFolder:
+    """Writes the mix, all bounces and the report.
+
+    Parameters
+    ----------
+    folder : Path
+        Made where missing.
+    buses : sequence of Bus
+        The outputs beside the mix.
+    form : BounceFormat
+    inputs : iterable of Path
+        The stems and the scene, which no output may overwrite.
+
+    Raises
+    ------
+    SceneError
+        If two outputs would have one name, or an output would overwrite an input.
+    DiskError
+        If the folder cannot be made or written.
+    """
+
+    def __init__(
+        self, folder: Path, buses: Sequence[Bus], form: BounceFormat, inputs: Iterable[Path]
+    ):
+        self.folder = folder
+        self._form = form
+        self._outputs = [Bus("mix", "mix"), *buses]
+        self._files = [_file_of(bus, form.kind) for bus in self._outputs]
+        self._refuse_clashes()
+        self._refuse_inputs(list(inputs))
+        self._writers: list[BounceWriter] = []
+        self._closing = ExitStack()
+
+    def __enter__(self) -> Self:
+        try:
+            for file in self._files:
+                (self.folder / file).parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise _refused(self.folder, "cannot be made", error) from error
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        for writer in self._writers:
+            writer.abort()
+
+    def write(self, raw: RawBlocks, trim_db: float, progress: Progress) -> list[Bounce]:
+        """Write all outputs at one trim, under temporary names.
+
+        Parameters
+        ----------
+        raw : RawBlocks
+            Blocks of shape (1 + buses, 2, frames), the mix first.
+        trim_db : float
+            0 leaves every sample as it is.
+        progress : callable
+
+        Returns
+        -------
+        list of Bounce
+            In the order of the outputs.
+        """
+        form = self._form
+        for number, file in enumerate(self._files):
+            self._writers.append(
+                BounceWriter(
+                    self.folder / file,
+                    form.rate,
+                    2,
+                    form.encoding,
+                    form.frames,
+                    form.broadcast,
+                    dither_seed=number,
+                )
+            )
+        gain = np.float32(10.0 ** (trim_db / 20.0))
+        done = 0
+        for block in raw.read():
+            for writer, signal in zip(self._writers, block, strict=True):
+                writer.write(signal.T if trim_db == 0.0 else signal.T * gain)
+            done += block.shape[2]
+            progress("writing bounces", done / form.frames)
+        for writer in self._writers:
+            writer.close()
+        return [
+            Bounce(file, bus.kind, bus.name, writer.sha256)
+            for file, bus, writer in zip(self._files, self._outputs, self._writers, strict=True)
+        ]
+
+    def commit(self, reports: dict[str, str]) -> None:
+        """Give every output its name, the reports last.
+
+        Parameters
+        ----------
+        reports : dict of str to str
+            File name and text; the last one tells that all the others are there.
+        """
+        for writer in self._writers:
+            writer.commit()
+        for name, text in reports.items():
+            _replace(self.folder / name, text)
+
+    def _refuse_clashes(self) -> None:
+        pairs = [
+            (kind, pair)
+            for kind in ("sections", "stems", "perspectives")
+            for pair in clashes(bus.name for bus in self._outputs if bus.kind == kind)
+        ]
+        if pairs:
+            raise SceneError(
+                Fault(
+                    f'found "{first}" and "{second}", whose bounces would have one file name, '
+                    "wanted names that differ by more than case or spelling",
+                    key=kind,
+                )
+                for kind, (first, second) in pairs
+            )
+
+    def _refuse_inputs(self, inputs: list[Path]) -> None:
+        known = {}
+        for path in inputs:
+            with suppress(OSError):
+                status = path.stat()
+                known[(status.st_dev, status.st_ino)] = path
+        faults = []
+        for file in [*self._files, "report.json", "report.txt"]:
+            target = self.folder / file
+            with suppress(OSError):
+                status = target.stat()
+                if source := known.get((status.st_dev, status.st_ino)):
+                    faults.append(
+                        Fault(
+                            f"this output would overwrite the input {source}",
+                            file=str(target),
+                            hint="choose another folder with --out",
+                        )
+                    )
+        if faults:
+            raise SceneError(faults)
+
+
+def moved_broadcast(broadcast: Broadcast | None, time_reference: int) -> Broadcast | None:
+    """A broadcast extension whose first sample stands elsewhere."""
+    return None if broadcast is None else replace(broadcast, time_reference=time_reference)
+
+
+def _file_of(bus: Bus, kind: str) -> str:
+    return f"mix.{kind}" if bus.kind == "mix" else f"{bus.kind}/{output_name(bus.name)}.{kind}"
+
+
+def _replace(path: Path, text: str) -> None:
+    temporary = path.with_name(f"{TEMPORARY_PREFIX}{os.getpid()}-{path.name}")
+    try:
+        with temporary.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.replace(path)
+    except OSError as error:
+        raise _refused(path, "cannot be written", error) from error
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def _refused(path: Path, what: str, error: OSError) -> DiskError:
+    return DiskError(Fault(f"{what}: {error.strerror}", file=str(path)))

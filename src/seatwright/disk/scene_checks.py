@@ -1,0 +1,220 @@
+"""Checks of a parsed scene that gather every fault: types, rules, names that clash, paths."""
+
+from __future__ import annotations
+
+import os
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from seatwright.disk.output_names import output_name
+from seatwright.disk.scene_words import Refusal, refusals
+from seatwright.disk.stem_paths import (
+    StemFiles,
+    StemNames,
+    find_stems,
+    is_inside,
+    leaving,
+    stem_folder,
+    stem_names,
+)
+from seatwright.errors import Fault
+from seatwright.stage.description import dotted_key
+from seatwright.stage.rules import scene_faults
+from seatwright.stage.scene import SCENE_FORMAT, Scene
+
+_OUTSIDE_HINT = "--allow-outside reads it all the same"
+_UNREAD_BY_RULES = ("format", "title", "stems", "rate", "align")
+
+
+def checked(table: Mapping[str, Any]) -> tuple[Scene | None, list[Fault]]:
+    """Validate a parsed scene and run every rule on it.
+
+    Parameters
+    ----------
+    table : mapping
+        The parsed scene file.
+
+    Returns
+    -------
+    scene : Scene or None
+        None where a type or key is wrong.
+    faults : list of Fault
+        With keys; the rules have also run on what is left without its faulty seats.
+    """
+    newer = list(_newer_format(table))
+    try:
+        scene = Scene.model_validate(table)
+    except ValidationError as error:
+        refused = refusals(error, table)
+        rest = _without(table, refused)
+        faults = [*newer, *(refusal.fault for refusal in refused)]
+        return None, faults + (_rule_faults(rest) if rest else [])
+    return scene, newer + _rule_faults(scene)
+
+
+def _rule_faults(scene: Scene) -> list[Fault]:
+    found = [fault for fault in scene_faults(scene) if fault.key != "format"]
+    return [*found, *_clashes(scene)]
+
+
+def _without(table: Mapping[str, Any], refused: Iterable[Refusal]) -> Scene | None:
+    """The scene without its faulty seats; None where something else than a seat is wrong."""
+    dropped: dict[str, set[str]] = {"seats": set(), "seatings": set()}
+    for refusal in refused:
+        top, *below = refusal.path
+        if below and top in dropped:
+            dropped[top].add(below[0])
+        elif not (top in _UNREAD_BY_RULES or (refusal.kind == "extra_forbidden" and not below)):
+            return None
+    kept = {
+        key: value for key, value in table.items()
+        if key not in _UNREAD_BY_RULES and key in Scene.model_fields
+    }  # fmt: skip
+    seats, seatings = dropped["seats"], dropped["seatings"]
+    kept["seats"] = _but(kept["seats"], seats)
+    kept["seatings"] = {
+        name: _but(changes, seats)
+        for name, changes in _but(kept.get("seatings", {}), seatings).items()
+    }
+    try:
+        return Scene.model_validate(kept)
+    except ValidationError:
+        return None
+
+
+def _but(table: Mapping[str, Any], names: set[str]) -> dict[str, Any]:
+    return {name: value for name, value in table.items() if name not in names}
+
+
+def _newer_format(table: Mapping[str, Any]) -> Iterator[Fault]:
+    number = table.get("format")
+    if isinstance(number, int) and number > SCENE_FORMAT:
+        yield Fault(
+            f"found scene format {number}, wanted {SCENE_FORMAT}",
+            key="format",
+            hint="made for a newer seatwright; other faults may come of that",
+        )
+
+
+def _clashes(scene: Scene) -> Iterator[Fault]:
+    """Names that become one file name on some systems, by case or Unicode form."""
+    seats = {name: dotted_key("seats", name) for name in scene.seats}
+    seatings = {name: dotted_key("seatings", name) for name in scene.seatings}
+    for keys in (seats, _section_keys(scene), seatings):
+        first: dict[str, str] = {}
+        for name, key in keys.items():
+            plain = unicodedata.normalize("NFD", output_name(name)).casefold()
+            other = first.setdefault(unicodedata.normalize("NFC", plain), name)
+            if other != name:
+                yield _clash(name, other, key)
+
+
+def _clash(name: str, other: str, key: str) -> Fault:
+    found = f'"{name}" and "{other}"'
+    if unicodedata.normalize("NFC", name) == unicodedata.normalize("NFC", other):
+        found = f'"{name}" in two Unicode forms'
+    return Fault(
+        f"found {found}, wanted names that stay apart as file names",
+        key=key,
+        hint="case, Unicode form, marks such as ? and *, and all beyond 120 bytes do not count",
+    )
+
+
+def _section_keys(scene: Scene) -> dict[str, str]:
+    """Where each section is named first: its own table, else a seat."""
+    keys = {name: dotted_key("sections", name) for name in scene.sections}
+    for name, seat in scene.seats.items():
+        keys.setdefault(seat.section_name, dotted_key("seats", name, "section"))
+    return keys
+
+
+def outside_faults(table: Mapping[str, Any], folder: Path) -> list[Fault]:
+    """Name the stem folder and the stems that leave where they may be.
+
+    Parameters
+    ----------
+    table : mapping
+        The parsed scene file, with whatever other faults.
+    folder : Path
+        Of the scene file.
+
+    Returns
+    -------
+    list of Fault
+        An absolute or linked stem folder; stems that leave theirs by an absolute path, by
+        ".." or by a link.
+    """
+    stems = table.get("stems", ".")
+    if not isinstance(stems, str) or "\0" in stems:
+        return []
+    root, names = stem_folder(folder, stems), _written_names(table)
+    faults = list(_folder_faults(folder, stems, root))
+    faults += [
+        Fault(
+            f'found {how} in "{name}", wanted a stem inside the stems folder',
+            key=key,
+            hint=_OUTSIDE_HINT,
+        )
+        for stems_of_seat in names.values()
+        for key, name in stems_of_seat
+        if (how := leaving(name))
+    ]
+    return faults if faults else linked_outside(find_stems(names, root)[0], root)
+
+
+def _folder_faults(folder: Path, stems: str, root: Path) -> Iterator[Fault]:
+    if leaving(stems) == "an absolute path":
+        what = f'found an absolute path "{stems}", wanted a folder relative to the scene file'
+        yield Fault(what, key="stems", hint=_OUTSIDE_HINT)
+        return
+    written = Path(os.path.normpath(os.path.realpath(folder) / Path(stems)))
+    if root != written and not is_inside(root, folder):
+        what = f'found a link in "{stems}" that leads to {root}, wanted the folder itself'
+        yield Fault(what, key="stems", hint=_OUTSIDE_HINT)
+
+
+def _written_names(table: Mapping[str, Any]) -> StemNames:
+    """Stem names as written, of seats with other faults too."""
+    seats = table.get("seats")
+    written: dict[str, Any] = {}
+    for name, seat in seats.items() if isinstance(seats, dict) else ():
+        stem = seat.get("stem") if isinstance(seat, dict) else None
+        items = stem if isinstance(stem, list) else [stem]
+        if all(isinstance(item, str) and "\0" not in item for item in items):
+            written[name] = stem
+    return stem_names(written)
+
+
+def linked_outside(files: Mapping[str, tuple[StemFiles, ...]], root: Path) -> list[Fault]:
+    """A fault for each stem file that is outside `root` once links are followed."""
+    return [
+        Fault(
+            f'found a link at "{path.name}" that leads outside the stems folder, '
+            "wanted the stem itself",
+            key=dotted_key("seats", seat, "stem"),
+            hint=_OUTSIDE_HINT,
+        )
+        for seat, stems in files.items()
+        for stem in stems
+        for path in stem.paths
+        if not is_inside(path, root)
+    ]
+
+
+def repeated_stems(scene: Scene, root: Path) -> Iterator[Fault]:
+    """A doubt for each file that is played from two seats, or twice from one."""
+    names = stem_names({name: seat.stem for name, seat in scene.seats.items()})
+    files, _ = find_stems(names, root)
+    first: dict[str, str] = {}
+    for seat, stems in files.items():
+        for path in (path for stem in stems for path in stem.paths):
+            real = os.path.realpath(path)
+            if real in first:
+                where = f'on seat "{first[real]}" too' if first[real] != seat else "twice"
+                what = f"found {path.name} {where}, wanted each stem on one seat"
+                yield Fault(what, key=dotted_key("seats", seat, "stem"))
+            first.setdefault(real, seat)

@@ -1,0 +1,149 @@
+"""Render: from a scene and its stems to a placed mix and section bounces, in reading order."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from contextlib import ExitStack, closing
+from pathlib import Path
+
+from seatwright.acoustics.impulse_response import Grid, response_seconds
+from seatwright.acoustics.listening import Listening, earliest_arrival, listening_of, seat_plan
+from seatwright.disk.bounce_folder import BounceFolder, BounceFormat, moved_broadcast
+from seatwright.disk.casting import Cast, cast_scene
+from seatwright.disk.raw_blocks import RawBlocks
+from seatwright.disk.scene_file import ReadScene, read_scene
+from seatwright.errors import Fault, SceneError
+from seatwright.report_facts import StemHashes, report_of
+from seatwright.sound.convolution import Engine
+from seatwright.sound.mix import Levels, Meters, common_trim, with_mix
+from seatwright.stage.request import Request
+from seatwright.stage.routing import Bus, buses_of, heard_seats
+from seatwright.stage.rules import nearest
+from seatwright.stage.scene import Scene
+from seatwright.views.report import Report, report_table
+from seatwright.voices import Voices
+
+Progress = Callable[[str, float], None]
+"""Called with what is being done and how much of it is done, 0 to 1."""
+
+
+def render(
+    scene_path: Path,
+    folder: Path,
+    request: Request | None = None,
+    progress: Progress = lambda _what, _share: None,
+) -> Report:
+    """Render a scene into a folder.
+
+    Parameters
+    ----------
+    scene_path : Path
+        Scene file.
+    folder : Path
+        Made where missing; holds mix, bounces and reports afterwards.
+    request : Request, optional
+        The whole scene as 24-bit WAV by default.
+    progress : callable
+
+    Returns
+    -------
+    Report
+        As written to report.json.
+
+    Raises
+    ------
+    SeatwrightError
+        SceneError, StemError, DiskError or RenderError, with every fault found; earlier outputs
+        are left as they were.
+    """
+    request = request or Request()
+    read = read_scene(scene_path, allow_outside=request.allow_outside)
+    scene = seated(read, request.seating)
+    heard = heard_seats(scene, request.only)
+    buses = buses_of(scene, heard, request.stems, request.perspectives)
+    cast = cast_scene(read, allow_truncated=request.allow_truncated)
+    listening = listening_in(read, scene)
+    grid = time_grid(scene, listening, cast)
+    first, last = request.excerpt(cast.frames + grid.frames - 1, cast.rate)
+    form = bounce_format(request, cast, first, last)
+    inputs = [read.path, *(stem.path for stem in cast.stems)]
+    threads = request.threads or os.cpu_count() or 1
+    with ExitStack() as opened:
+        outputs = opened.enter_context(BounceFolder(folder, buses, form, inputs))
+        hashes = opened.enter_context(StemHashes(cast.stems))
+        voices = Voices(scene, heard, buses, listening, grid, cast, threads)
+        opened.enter_context(closing(voices))
+        progress("building responses", 0.0)
+        engine = Engine(voices, len(buses), grid.frames, threads)
+        raw = opened.enter_context(RawBlocks(outputs.folder))
+        levels = rendered(engine, raw, buses, cast.rate, (first, last), progress)
+        trim = common_trim(levels) if request.trim_db is None else request.trim_db
+        bounces = outputs.write(raw, trim, progress)
+        report = report_of(
+            read, scene, request, cast, listening, grid, voices, form, first,
+            trim, levels, bounces, hashes.finished(),
+        )  # fmt: skip
+        outputs.commit({"report.txt": report_table(report), "report.json": report.as_json()})
+    return report
+
+
+def seated(read: ReadScene, seating: str | None) -> Scene:
+    """The scene with the seating asked for; SceneError names those there are."""
+    if seating is not None and seating not in read.scene.seatings:
+        known = ", ".join(read.scene.seatings) or "none"
+        raise SceneError(
+            Fault(
+                f'found no seating "{seating}", wanted one of: {known}',
+                file=str(read.path),
+                hint=nearest(seating, read.scene.seatings),
+            )
+        )
+    return read.scene.seated(seating)
+
+
+def listening_in(read: ReadScene, scene: Scene) -> Listening:
+    """The room of a scene; what it cannot reach is told with file and line."""
+    try:
+        return listening_of(scene)
+    except SceneError as error:
+        raise SceneError(read.located(fault) for fault in error.faults) from None
+
+
+def time_grid(scene: Scene, listening: Listening, cast: Cast) -> Grid:
+    """Rate, length and origin of all responses, the same whichever seats are heard."""
+    plans = [
+        seat_plan(scene, name, cast.channels(name))
+        for name, seat in scene.seats.items()
+        if scene.treatment_of(seat) != "untouched"
+    ]
+    if not plans:
+        return Grid(cast.rate, 1, 0.0)
+    seconds = response_seconds(listening.room)
+    return Grid(cast.rate, int(seconds * cast.rate), earliest_arrival(listening, plans))
+
+
+def bounce_format(request: Request, cast: Cast, first: int, last: int) -> BounceFormat:
+    """Kind, rate and length of the outputs, and the broadcast extension they carry over."""
+    broadcast = moved_broadcast(cast.broadcast, (cast.timestamp or 0) + first)
+    return BounceFormat(request.kind, request.encoding, cast.rate, last - first, broadcast)
+
+
+def rendered(
+    engine: Engine,
+    raw: RawBlocks,
+    buses: tuple[Bus, ...],
+    rate: int,
+    excerpt: tuple[int, int],
+    progress: Progress,
+) -> tuple[Levels, ...]:
+    """Run the engine, keep its blocks with the mix in front, and measure every output."""
+    first, last = excerpt
+    sections = sum(bus.kind == "sections" for bus in buses)
+    meters = Meters(1 + len(buses), rate)
+    for start, block in engine.blocks(first, last):
+        outputs = with_mix(block, sections)
+        meters.add(outputs)
+        raw.write(outputs)
+        progress("rendering", (start + block.shape[2] - first) / (last - first))
+    return meters.levels

@@ -1,0 +1,130 @@
+"""Gathers what a report tells: versions, stems and their hashes, outputs and their levels."""
+
+from __future__ import annotations
+
+import platform
+from concurrent.futures import Future, ThreadPoolExecutor
+from importlib.metadata import version
+from types import TracebackType
+from typing import Self
+
+from seatwright import __version__
+from seatwright.acoustics.impulse_response import Grid
+from seatwright.acoustics.listening import Listening
+from seatwright.disk.bounce_folder import Bounce, BounceFormat
+from seatwright.disk.casting import Cast
+from seatwright.disk.scene_file import ReadScene
+from seatwright.disk.stems import Stem, content_hash
+from seatwright.sound.mix import Levels
+from seatwright.stage.request import Request
+from seatwright.stage.scene import Scene
+from seatwright.views.report import (
+    OutputRow,
+    Report,
+    StemRow,
+    hall_row,
+    seat_rows,
+    trim_warnings,
+)
+from seatwright.voices import Voices
+
+_COMPUTED_WITH = ("numpy", "scipy", "soundfile", "soxr", "pyroomacoustics", "pydantic")
+
+
+class StemHashes:
+    """Hashes all stems in the background while the render goes on."""
+
+    def __init__(self, stems: tuple[Stem, ...]):
+        self._pool = ThreadPoolExecutor(1)
+        self._hashes: list[tuple[Stem, Future[str]]] = [
+            (stem, self._pool.submit(content_hash, stem.path)) for stem in stems
+        ]
+
+    def finished(self) -> tuple[StemRow, ...]:
+        """A row a stem, once all are hashed."""
+        return tuple(
+            StemRow(
+                str(stem.path), digest.result(), stem.rate, stem.channels, stem.frames,
+                stem.encoding,
+            )
+            for stem, digest in self._hashes
+        )  # fmt: skip
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._pool.shutdown(cancel_futures=True)
+
+
+def versions() -> dict[str, str]:
+    """Of seatwright, Python and every package whose version can change a sample."""
+    return {
+        "seatwright": __version__,
+        "python": platform.python_version(),
+        **{package: version(package) for package in _COMPUTED_WITH},
+    }
+
+
+def output_rows(
+    bounces: list[Bounce], levels: tuple[Levels, ...], trim_db: float
+) -> tuple[OutputRow, ...]:
+    """Outputs with their levels after the trim."""
+    return tuple(
+        OutputRow(
+            bounce.file,
+            bounce.kind,
+            bounce.name,
+            bounce.sha256,
+            level.integrated + trim_db,
+            level.true_peak_db + trim_db,
+            level.sample_peak_db + trim_db,
+        )
+        for bounce, level in zip(bounces, levels, strict=True)
+    )
+
+
+def report_of(
+    read: ReadScene,
+    scene: Scene,
+    request: Request,
+    cast: Cast,
+    listening: Listening,
+    grid: Grid,
+    voices: Voices,
+    form: BounceFormat,
+    first: int,
+    trim_db: float,
+    levels: tuple[Levels, ...],
+    bounces: list[Bounce],
+    stems: tuple[StemRow, ...],
+) -> Report:
+    """The report of a finished render."""
+    outputs = output_rows(bounces, levels, trim_db)
+    warnings = [str(fault) for fault in (*read.warnings, *cast.warnings)]
+    if form.kind == "flac" and form.broadcast is not None:
+        warnings.append("FLAC cannot carry the stems' broadcast extension; WAV outputs do")
+    return Report(
+        title=scene.title,
+        scene=str(read.path),
+        scene_blake2b=read.content_hash,
+        seating=request.seating or "",
+        versions=versions(),
+        rate=cast.rate,
+        frames=form.frames,
+        first_frame=first,
+        encoding=f"{form.kind} {form.encoding}",
+        origin=grid.origin,
+        response_frames=grid.frames,
+        trim_db=trim_db,
+        hall=hall_row(listening.room),
+        seats=seat_rows(scene, voices.heard, voices.figures),
+        stems=stems,
+        outputs=outputs,
+        warnings=(*warnings, *trim_warnings(outputs)),
+    )

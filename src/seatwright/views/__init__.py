@@ -1,0 +1,1 @@
+"""What is looked at: the report and its table."""

@@ -1,0 +1,261 @@
+"""The report of a render: everything that was rendered, in figures, for machines and for people.
+
+Figures are for rendering, not for the design of rooms.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from math import isfinite
+from typing import Any
+
+from seatwright.acoustics.room import Room
+from seatwright.acoustics.seat_figures import SeatFigures
+from seatwright.errors import printable
+from seatwright.sound.mix import CEILING_DB
+from seatwright.stage.bands import BAND_NAMES
+from seatwright.stage.scene import Scene
+from seatwright.views.text_table import text_table
+
+REPORT_FORMAT = 1
+
+
+@dataclass(frozen=True)
+class StemRow:
+    """A stem as it was read: file, BLAKE2b of its bytes, rate in Hz, channels, frames, encoding."""
+
+    file: str
+    blake2b: str
+    rate: int
+    channels: int
+    frames: int
+    encoding: str
+
+
+@dataclass(frozen=True)
+class OutputRow:
+    """An output as it was written; loudness in LUFS and peaks after the trim."""
+
+    file: str
+    kind: str
+    name: str
+    sha256: str
+    integrated_lufs: float
+    true_peak_dbtp: float
+    sample_peak_dbfs: float
+
+
+@dataclass(frozen=True)
+class SeatRow:
+    """A seat and its figures; bearing in degrees and distance in metres from the podium."""
+
+    seat: str
+    section: str
+    instrument: str
+    treatment: str
+    bearing: float | None
+    distance: float | None
+    figures: SeatFigures | None
+
+
+@dataclass(frozen=True)
+class HallRow:
+    """The hall: metres, cubic and square metres, seconds, m/s; one T60 per octave band."""
+
+    width: float
+    depth: float
+    height: float
+    volume: float
+    surface: float
+    reverberation: dict[str, float]
+    critical_distance: float
+    mixing_time: float
+    speed_of_sound: float
+
+
+@dataclass(frozen=True)
+class Report:
+    """Everything about one render.
+
+    Parameters
+    ----------
+    title, scene, seating : str
+        The piece; path and BLAKE2b of the scene file; the alternative, "" for the scene as written.
+    versions : dict of str to str
+        Of seatwright and of what it computes with.
+    rate, frames, first_frame : int
+        Of all outputs; where an excerpt begins.
+    encoding : str
+    origin : float
+        Seconds of sound travel taken away: the earliest arrival stands at sample 0 of its stem.
+    response_frames : int
+        Length of the impulse responses.
+    trim_db : float
+        On all outputs.
+    hall : HallRow
+    seats, stems, outputs : tuple
+    warnings : tuple of str
+    """
+
+    title: str
+    scene: str
+    scene_blake2b: str
+    seating: str
+    versions: dict[str, str]
+    rate: int
+    frames: int
+    first_frame: int
+    encoding: str
+    origin: float
+    response_frames: int
+    trim_db: float
+    hall: HallRow
+    seats: tuple[SeatRow, ...]
+    stems: tuple[StemRow, ...]
+    outputs: tuple[OutputRow, ...]
+    warnings: tuple[str, ...]
+
+    def as_json(self) -> str:
+        """JSON text; figures without a value (silence, nothing to measure) are null."""
+        facts = {"report_format": REPORT_FORMAT, **asdict(self)}
+        return json.dumps(_finite(facts), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def hall_row(room: Room) -> HallRow:
+    """Figures of a room."""
+    width, depth, height = room.size
+    return HallRow(
+        width,
+        depth,
+        height,
+        room.volume,
+        float(room.areas.sum()),
+        dict(zip(BAND_NAMES, room.reverberation, strict=True)),
+        room.critical_distance,
+        room.mixing_time,
+        room.speed,
+    )
+
+
+def seat_rows(
+    scene: Scene, heard: tuple[str, ...], figures: Mapping[str, SeatFigures]
+) -> tuple[SeatRow, ...]:
+    """A row a seat that sounds."""
+    rows = []
+    for name in heard:
+        seat = scene.seats[name]
+        placed = name in figures
+        bearing, distance = seat.polar_place
+        rows.append(
+            SeatRow(
+                name,
+                seat.section_name,
+                seat.known_instrument.name,
+                scene.treatment_of(seat),
+                round(bearing, 6) if placed else None,
+                round(distance, 6) if placed else None,
+                figures.get(name),
+            )
+        )
+    return tuple(rows)
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, float):
+        return value if isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    return value
+
+
+def report_table(report: Report) -> str:
+    """The report as text a person reads."""
+    parts = [_heading(report), _hall_lines(report.hall), _seat_table(report), _output_table(report)]
+    if report.warnings:
+        parts.append("Warnings\n" + "\n".join(f"  {text}" for text in report.warnings))
+    parts.append(_CAUTION)
+    return "\n\n".join(parts) + "\n"
+
+
+_CAUTION = (
+    "Listen at a low level first: a full orchestra is louder than one stem. The figures are for\n"
+    "rendering, not for designing rooms; there, local codes and licensed practice go first."
+)
+
+
+def _heading(report: Report) -> str:
+    seating = f", seating {report.seating}" if report.seating else ""
+    seconds = report.frames / report.rate
+    excerpt = f", from {report.first_frame / report.rate:.3f} s" if report.first_frame else ""
+    return printable(f"{report.title or report.scene}{seating}") + (
+        f"\n{seconds:.2f} s at {report.rate} Hz, {report.encoding}{excerpt}; "
+        f"trim {report.trim_db:+.2f} dB on every output"
+    )
+
+
+def _hall_lines(hall: HallRow) -> str:
+    times = text_table(
+        ["octave band", *hall.reverberation],
+        [["T60 (s)", *(f"{value:.2f}" for value in hall.reverberation.values())]],
+    )
+    return (
+        f"Hall {hall.width:g} x {hall.depth:g} x {hall.height:g} m: {hall.volume:.0f} m3, "
+        f"{hall.surface:.0f} m2, critical distance {hall.critical_distance:.1f} m, "
+        f"mixing time {hall.mixing_time * 1000:.0f} ms\n{times}"
+    )
+
+
+_SEAT_COLUMNS = (
+    "seat", "section", "treatment", "bearing deg", "distance m", "level dB", "D/R dB", "C80 dB",
+    "gap ms", "R-L dB", "L-R ms", "heard deg",
+)  # fmt: skip
+
+
+def _seat_table(report: Report) -> str:
+    rows = []
+    for row in report.seats:
+        start = [printable(row.seat), printable(row.section), row.treatment]
+        f = row.figures
+        if f is None:
+            rows.append([*start, *["-"] * 9])
+            continue
+        rows.append(
+            [*start, f"{row.bearing:.1f}", f"{row.distance:.1f}"]
+            + [_shown(value) for value in (f.level_db, f.direct_to_reverberant_db, f.clarity_db)]
+            + [_shown(f.initial_gap_ms), _shown(f.lateral_db), _shown(f.arrival_difference_ms, 2)]
+            + [_shown(f.heard_bearing)]
+        )
+    return text_table(list(_SEAT_COLUMNS), rows)
+
+
+def _output_table(report: Report) -> str:
+    return text_table(
+        ["output", "LUFS", "dBTP", "dBFS"],
+        [
+            [printable(row.file)]
+            + [_shown(v) for v in (row.integrated_lufs, row.true_peak_dbtp, row.sample_peak_dbfs)]
+            for row in report.outputs
+        ],
+    )
+
+
+def _shown(value: float, digits: int = 1) -> str:
+    return f"{value:+.{digits}f}" if isfinite(value) else "-"
+
+
+def trimmed(level_db: float, trim_db: float) -> float:
+    """A level after the trim; silence stays silence."""
+    return level_db + trim_db
+
+
+def trim_warnings(outputs: tuple[OutputRow, ...]) -> list[str]:
+    """Outputs above the ceiling, which a fixed trim allows."""
+    return [
+        f"{row.file}: true peak {row.true_peak_dbtp:+.2f} dBTP, above {CEILING_DB:g} dBTP"
+        for row in outputs
+        if row.true_peak_dbtp > CEILING_DB + 0.01
+    ]
