@@ -37,9 +37,7 @@ def delay_kernels(fractions: NDArray[np.float64]) -> NDArray[np.float64]:
     """
     offsets = _TAPS - fractions[:, None]
     inside = np.clip(1.0 - (offsets / HALF_TAPS) ** 2, 0.0, None)
-    return np.asarray(
-        np.sinc(offsets) * i0(_KAISER_BETA * np.sqrt(inside)) / i0(_KAISER_BETA)
-    )
+    return np.asarray(np.sinc(offsets) * i0(_KAISER_BETA * np.sqrt(inside)) / i0(_KAISER_BETA))
 
 
 def placed_kernels(

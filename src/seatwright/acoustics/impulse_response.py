@@ -240,24 +240,44 @@ def head_responses(
     ndarray, shape (2, frames)
         Left and right ear. Each image is filtered by its own direction.
     """
-    reach = room.speed * room.mixing_time
-    images = image_sources(room, source.position, reach)
-    heard = arrivals_at(room, source, images, ears.position, reach)
-    early = _banded(
-        [_ear_kernels(heard, axis, room, grid) for axis in ear_axes(ears)],
-        grid,
-    )
+    early, arrival = early_at_head(room, source, ears, grid)
     length = _tail_length(grid)
     spectra = diffuse_spectra(room, grid.rate, length, np.full(2, grid.origin), list(generators))
     mixed_as_diffuse(spectra, *head_mixing(grid.rate, length, room.speed))
     responses = np.ascontiguousarray(
         scipy.fft.irfft(spectra, n=length, axis=1, overwrite_x=True)[:, : grid.frames]
     )
-    arrival = heard.distances[0] / room.speed - grid.origin
     _silence_before(responses, np.full(2, arrival), grid.rate)
     responses[:, : early.shape[1]] += early
     _fade_out(responses, grid.rate)
     return responses
+
+
+def early_at_head(
+    room: Room, source: Source, ears: Ears, grid: Grid, max_order: int | None = None
+) -> tuple[NDArray[np.float32], float]:
+    """The early part at a listener's two ears.
+
+    Parameters
+    ----------
+    room : Room
+    source : Source
+    ears : Ears
+    grid : Grid
+    max_order : int, optional
+        Leave out images of more reflections; 0 keeps the direct sound alone.
+
+    Returns
+    -------
+    early : ndarray, shape (2, early frames)
+    arrival : float
+        Seconds from the grid's origin to the direct sound at the head's centre.
+    """
+    reach = room.speed * room.mixing_time
+    images = image_sources(room, source.position, reach, max_order)
+    heard = arrivals_at(room, source, images, ears.position, reach)
+    early = _banded([_ear_kernels(heard, axis, room, grid) for axis in ear_axes(ears)], grid)
+    return early, float(heard.distances[0] / room.speed - grid.origin)
 
 
 def _ear_kernels(

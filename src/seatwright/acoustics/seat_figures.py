@@ -13,7 +13,7 @@ import numpy as np
 from seatwright.acoustics.listening import Listening, SeatPlan, middle_source
 from seatwright.acoustics.localisation import heard_bearing
 from seatwright.acoustics.measures import clarity, energy, ratio_db
-from seatwright.acoustics.panning import panned_arrivals
+from seatwright.acoustics.panning import pan_angle, panned_arrivals
 from seatwright.acoustics.reflections import arrivals_at, image_sources
 from seatwright.acoustics.seat_response import SeatResponse
 
@@ -68,7 +68,6 @@ def seat_figures(listening: Listening, plan: SeatPlan, response: SeatResponse) -
     early = response.mix[:, :, :shared] - direct[:, :, :shared]
     rest = energy(early) + energy(response.mix[:, :, shared:])
     left, right = (energy(direct[:, channel]) for channel in range(2))
-    times, gains = panned_arrivals(listening, plan)
     return SeatFigures(
         level_db=response.level_db,
         direct_to_reverberant_db=ratio_db(energy(direct), rest),
@@ -76,8 +75,15 @@ def seat_figures(listening: Listening, plan: SeatPlan, response: SeatResponse) -
         initial_gap_ms=_initial_gap(listening, plan),
         lateral_db=ratio_db(right, left),
         arrival_difference_ms=_arrival_difference(listening, plan),
-        heard_bearing=heard_bearing(times, gains) if len(times) else nan,
+        heard_bearing=_heard(listening, plan),
     )
+
+
+def _heard(listening: Listening, plan: SeatPlan) -> float:
+    if plan.treatment == "blended":
+        return pan_angle(listening, middle_source(plan))
+    times, gains = panned_arrivals(listening, plan)
+    return heard_bearing(times, gains) if len(times) else nan
 
 
 def _initial_gap(listening: Listening, plan: SeatPlan) -> float:

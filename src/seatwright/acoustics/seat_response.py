@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from seatwright.acoustics.impulse_response import (
     Grid,
+    early_at_head,
     early_responses,
     generator_for,
     head_responses,
@@ -132,7 +133,11 @@ def _place(
             level = np.float32(10.0 ** (balance["head"] / 20.0))
             mixing.add("head", index, ears[0], np.array([level, 0.0], dtype=np.float32))
             mixing.add("head", index, ears[1], np.array([0.0, level], dtype=np.float32))
-        directs.append(_direct_sound(listening, source, groups, gains, grid))
+        direct = _direct_sound(listening, source, groups, gains, grid)
+        if "head" in balance:
+            at_head, _ = early_at_head(listening.room, source, listening.ears, grid, max_order=0)
+            direct = np.sum(_same_length([direct, level * at_head]), axis=0)
+        directs.append(direct)
     return np.stack(_same_length(directs))
 
 

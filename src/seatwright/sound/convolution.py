@@ -32,6 +32,10 @@ ReadVoice = Callable[[int, int], NDArray[np.float32]]
 """Gives (start, frames) of a signal, shape (frames,), zeros outside of it."""
 
 
+Sums = dict[int, NDArray[np.complex64]]
+"""Spectra summed per bus, shape (2, bins) each."""
+
+
 @dataclass(frozen=True)
 class Voice:
     """One input signal and the buses it feeds.
@@ -154,9 +158,8 @@ class Engine:
                 ]
                 if previous is not None:
                     yield self._finished(previous, inverse, start, stop)
-                partials = [future.result() for future in forward]
                 block = np.zeros((self.buses, 2, hop), dtype=np.float32)
-                inverse = self._submit_inverse(pool, partials, block)
+                inverse = self._submit_inverse(pool, _summed(forward), block)
                 previous = (number * hop, block)
             if previous is not None:
                 yield self._finished(previous, inverse, start, stop)
@@ -183,30 +186,41 @@ class Engine:
     def _submit_inverse(
         self,
         pool: ThreadPoolExecutor,
-        partials: list[dict[int, NDArray[np.complex64]]],
+        spectra: Sums,
         block: NDArray[np.float32],
     ) -> list[Future[None]]:
-        sounding = [bus for bus in range(self.buses) if any(bus in part for part in partials)]
+        sounding = sorted(spectra)
         pairs = [sounding[i : i + ROWS // 2] for i in range(0, len(sounding), ROWS // 2)]
-        return [pool.submit(self._inverse, pair, partials, block) for pair in pairs]
+        return [pool.submit(self._inverse, pair, spectra, block) for pair in pairs]
 
     def _inverse(
         self,
         buses: list[int],
-        partials: list[dict[int, NDArray[np.complex64]]],
+        spectra: Sums,
         block: NDArray[np.float32],
     ) -> None:
         bins = self.grid.length // 2 + 1
-        summed = np.zeros((ROWS // 2, 2, bins), dtype=np.complex64)
+        rows = np.zeros((ROWS // 2, 2, bins), dtype=np.complex64)
         for row, bus in enumerate(buses):
-            for part in partials:
-                if bus in part:
-                    summed[row] += part[bus]
+            rows[row] = spectra.pop(bus)
         signals = scipy.fft.irfft(
-            summed.reshape(ROWS, bins), n=self.grid.length, axis=1, overwrite_x=True
+            rows.reshape(ROWS, bins), n=self.grid.length, axis=1, overwrite_x=True
         ).reshape(ROWS // 2, 2, self.grid.length)
         for row, bus in enumerate(buses):
             block[bus] = signals[row, :, self.grid.history :]
+
+
+def _summed(forward: list[Future[Sums]]) -> Sums:
+    """Add the groups up in their order; each part is let go as soon as it is added."""
+    sums: Sums = {}
+    forward.reverse()
+    while forward:
+        for bus, part in forward.pop().result().items():
+            if bus in sums:
+                sums[bus] += part
+            else:
+                sums[bus] = part
+    return sums
 
 
 class _Group:
@@ -216,7 +230,7 @@ class _Group:
         self._grid = grid
         self._reads: list[ReadVoice] = []
         self._spectra: list[list[tuple[int, NDArray[np.complex64]]]] = []
-        self._window = np.zeros((ROWS, grid.length), dtype=np.float32)
+        self._history = np.zeros((ROWS, grid.history), dtype=np.float32)
         self._number: int | None = None
 
     @property
@@ -232,38 +246,41 @@ class _Group:
         self._reads.append(voice.read)
         self._spectra.append([(bus, made[id(response)]) for bus, response in voice.routes])
 
-    def forward(self, number: int, skip_silence: bool) -> dict[int, NDArray[np.complex64]]:
+    def forward(self, number: int, skip_silence: bool) -> Sums:
         """Sum of this group's voices per bus in the frequency domain, for one block."""
-        self._advance(number)
-        rows = self._window[: len(self._reads)]
+        window = self._window(number)
+        rows = window[: len(self._reads)]
         active = [bool(row.any()) or not skip_silence for row in rows]
-        sums: dict[int, NDArray[np.complex64]] = {}
+        sums: Sums = {}
         if not any(active):
             return sums
-        spectra = scipy.fft.rfft(self._window, axis=1)
+        spectra = scipy.fft.rfft(window, axis=1)
         product = np.empty_like(spectra[0])
         for row, routes in enumerate(self._spectra):
             if active[row]:
                 _accumulate(spectra[row], routes, sums, product)
         return sums
 
-    def _advance(self, number: int) -> None:
+    def _window(self, number: int) -> NDArray[np.float32]:
+        """What sounds in a block and what came before it, shape (4, length)."""
         hop, history = self._grid.hop, self._grid.history
         first = number * hop
         follows = self._number is not None and number == self._number + 1
-        if follows:
-            self._window[:, :history] = self._window[:, hop:]
+        window = np.zeros((ROWS, self._grid.length), dtype=np.float32)
         for row, read in enumerate(self._reads):
-            if not follows and history:
-                self._window[row, :history] = read(first - history, history)
-            self._window[row, history:] = read(first, hop)
+            window[row, :history] = (
+                self._history[row] if follows else read(first - history, history)
+            )
+            window[row, history:] = read(first, hop)
+        self._history[:] = window[:, hop:]
         self._number = number
+        return window
 
 
 def _accumulate(
     spectrum: NDArray[np.complex64],
     routes: list[tuple[int, NDArray[np.complex64]]],
-    sums: dict[int, NDArray[np.complex64]],
+    sums: Sums,
     product: NDArray[np.complex64],
 ) -> None:
     for bus, response in routes:

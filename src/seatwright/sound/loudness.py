@@ -136,7 +136,7 @@ class PeakMeter:
 
     The signal is oversampled to at least 192 kHz. A stretch whose samples are so low that not even
     the worst case between them could exceed the peak so far is left out; this does not change the
-    result.
+    result. Before the first sample and after the last there is silence.
 
     Parameters
     ----------
@@ -149,8 +149,8 @@ class PeakMeter:
         self._factor = max(1, int(np.ceil(192000 / rate)))
         self._filter, self._worst = _oversampling(self._factor)
         self._tail = np.zeros((channels, 2 * _PEAK_TAPS_PER_PHASE))
+        self._highest = 0.0
         self.sample_peak = 0.0
-        self.true_peak = 0.0
 
     def add(self, samples: NDArray[np.float32]) -> None:
         """Take in the next samples, shape (frames, channels)."""
@@ -161,14 +161,23 @@ class PeakMeter:
         self._tail = signal[:, signal.shape[1] - overlap :]
 
     def _take(self, chunk: NDArray[np.float64]) -> None:
-        peak = float(np.abs(chunk).max(initial=0.0))
-        self.sample_peak = max(self.sample_peak, peak)
-        self.true_peak = max(self.true_peak, peak)
-        if self._factor == 1 or peak * self._worst <= self.true_peak:
-            return
+        self.sample_peak = max(self.sample_peak, float(np.abs(chunk).max(initial=0.0)))
+        self._highest = max(self._highest, self.sample_peak, self._between(chunk))
+
+    def _between(self, chunk: NDArray[np.float64]) -> float:
+        """Peak between the samples of a chunk; 0 where it cannot exceed the peak so far."""
+        worst = float(np.abs(chunk).max(initial=0.0)) * self._worst
+        if self._factor == 1 or worst <= self._highest:
+            return 0.0
         fine = upfirdn(self._filter, chunk, up=self._factor, axis=1)
         valid = fine[:, len(self._filter) : chunk.shape[1] * self._factor]
-        self.true_peak = max(self.true_peak, float(np.abs(valid).max(initial=0.0)))
+        return float(np.abs(valid).max(initial=0.0))
+
+    @property
+    def true_peak(self) -> float:
+        """Of all that was taken in; full scale is 1."""
+        ending = np.concatenate([self._tail, np.zeros_like(self._tail)], axis=1)
+        return max(self._highest, self._between(ending))
 
     @property
     def sample_peak_db(self) -> float:
