@@ -28,6 +28,10 @@ Progress = Callable[[str, float], None]
 """Called with what is being done and how much of it is done, 0 to 1."""
 
 
+BUILT, RENDERED = 0.2, 0.9
+"""Shares of a render's time after which its responses are built, its blocks rendered."""
+
+
 def render(
     scene_path: Path,
     folder: Path,
@@ -72,14 +76,21 @@ def render(
     with ExitStack() as opened:
         outputs = opened.enter_context(BounceFolder(folder, buses, form, inputs))
         hashes = opened.enter_context(StemHashes(cast.stems))
-        voices = Voices(scene, heard, buses, listening, grid, cast, threads)
+        building = stage_of(progress, "building responses", 0.0, BUILT)
+        voices = Voices(scene, heard, buses, listening, grid, cast, threads, building)
         opened.enter_context(closing(voices))
-        progress("building responses", 0.0)
         engine = Engine(voices, len(buses), grid.frames, threads)
         raw = opened.enter_context(RawBlocks(outputs.folder))
-        levels = rendered(engine, raw, buses, cast.rate, (first, last), progress)
+        levels = rendered(
+            engine,
+            raw,
+            buses,
+            cast.rate,
+            (first, last),
+            stage_of(progress, "rendering", BUILT, RENDERED),
+        )
         trim = common_trim(levels) if request.trim_db is None else request.trim_db
-        bounces = outputs.write(raw, trim, progress)
+        bounces = outputs.write(raw, trim, stage_of(progress, "writing", RENDERED, 1.0))
         report = report_of(
             read, scene, request, cast, listening, grid, voices, form, first,
             trim, levels, bounces, hashes.finished(),
@@ -135,7 +146,7 @@ def rendered(
     buses: tuple[Bus, ...],
     rate: int,
     excerpt: tuple[int, int],
-    progress: Progress,
+    progress: Callable[[float], None],
 ) -> tuple[Levels, ...]:
     """Run the engine, keep its blocks with the mix in front, and measure every output."""
     first, last = excerpt
@@ -145,5 +156,10 @@ def rendered(
         outputs = with_mix(block, sections)
         meters.add(outputs)
         raw.write(outputs)
-        progress("rendering", (start + block.shape[2] - first) / (last - first))
+        progress((start + block.shape[2] - first) / (last - first))
     return meters.levels
+
+
+def stage_of(progress: Progress, what: str, begin: float, end: float) -> Callable[[float], None]:
+    """Progress of one stage as part of the whole."""
+    return lambda share: progress(what, begin + share * (end - begin))

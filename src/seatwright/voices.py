@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 
@@ -36,6 +36,8 @@ class Voices:
     cast : Cast
     threads : int
         Responses are built by as many; the result does not depend on it.
+    progress : callable
+        Told what share of the seats is ready, 0 to 1.
 
     Attributes
     ----------
@@ -50,6 +52,7 @@ class Voices:
     grid: Grid
     cast: Cast
     threads: int = 1
+    progress: Callable[[float], None] = lambda _share: None
     figures: dict[str, SeatFigures] = field(default_factory=dict)
     _feeds: list[Feed] = field(default_factory=list)
 
@@ -59,7 +62,9 @@ class Voices:
             self.heard, key=lambda name: by_section.index(self.scene.seats[name].section_name)
         )
         with ThreadPoolExecutor(self.threads) as pool:
-            for name, response in zip(order, self._ahead(pool, order), strict=True):
+            ready = zip(order, self._ahead(pool, order), strict=True)
+            for number, (name, response) in enumerate(ready, start=1):
+                self.progress(number / len(order))
                 feed = Feed(self.cast.seats[name], self.cast.rate)
                 self._feeds.append(feed)
                 yield from self._voices(name, feed, response)

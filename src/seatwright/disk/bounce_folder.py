@@ -18,7 +18,7 @@ from seatwright.disk.raw_blocks import RawBlocks
 from seatwright.errors import DiskError, Fault, SceneError
 from seatwright.stage.routing import Bus
 
-Progress = Callable[[str, float], None]
+Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True)
@@ -152,7 +152,7 @@ class BounceFolder:
             for writer, signal in zip(self._writers, block, strict=True):
                 writer.write(signal.T if trim_db == 0.0 else signal.T * gain)
             done += block.shape[2]
-            progress("writing bounces", done / form.frames)
+            progress(done / form.frames)
         for writer in self._writers:
             writer.close()
         return [

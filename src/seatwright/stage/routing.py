@@ -62,7 +62,7 @@ def heard_seats(scene: Scene, only: Iterable[str] = ()) -> tuple[str, ...]:
         if not only or name in only or scene.seats[name].section_name in only
     )
     if not heard:
-        raise SceneError("nothing to render: every seat asked for is muted")
+        raise SceneError("nothing to render: every seat asked for is muted or not soloed")
     return heard
 
 
