@@ -67,7 +67,7 @@ def render(
     heard = heard_seats(scene, request.only)
     buses = buses_of(scene, heard, request.stems, request.perspectives)
     cast = cast_scene(read, allow_truncated=request.allow_truncated)
-    listening = listening_in(read, scene)
+    listening = listening_of(scene)
     grid = time_grid(scene, listening, cast)
     first, last = request.excerpt(cast.frames + grid.frames - 1, cast.rate)
     form = bounce_format(request, cast, first, last)
@@ -111,14 +111,6 @@ def seated(read: ReadScene, seating: str | None) -> Scene:
             )
         )
     return read.scene.seated(seating)
-
-
-def listening_in(read: ReadScene, scene: Scene) -> Listening:
-    """The room of a scene; what it cannot reach is told with file and line."""
-    try:
-        return listening_of(scene)
-    except SceneError as error:
-        raise SceneError(read.located(fault) for fault in error.faults) from None
 
 
 def time_grid(scene: Scene, listening: Listening, cast: Cast) -> Grid:

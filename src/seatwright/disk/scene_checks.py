@@ -10,6 +10,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from seatwright.acoustics.room import room_of
 from seatwright.disk.output_names import output_name
 from seatwright.disk.scene_words import Refusal, refusals
 from seatwright.disk.stem_paths import (
@@ -21,7 +22,7 @@ from seatwright.disk.stem_paths import (
     stem_folder,
     stem_names,
 )
-from seatwright.errors import Fault
+from seatwright.errors import Fault, SceneError
 from seatwright.stage.description import dotted_key
 from seatwright.stage.rules import scene_faults
 from seatwright.stage.scene import SCENE_FORMAT, Scene
@@ -58,7 +59,15 @@ def checked(table: Mapping[str, Any]) -> tuple[Scene | None, list[Fault]]:
 
 def _rule_faults(scene: Scene) -> list[Fault]:
     found = [fault for fault in scene_faults(scene) if fault.key != "format"]
-    return [*found, *_clashes(scene)]
+    return [*found, *_room_faults(scene), *_clashes(scene)]
+
+
+def _room_faults(scene: Scene) -> Iterator[Fault]:
+    """A target reverberation that the hall cannot reach."""
+    try:
+        room_of(scene.hall)
+    except SceneError as error:
+        yield from error.faults
 
 
 def _without(table: Mapping[str, Any], refused: Iterable[Refusal]) -> Scene | None:

@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from seatwright.errors import Fault
 from seatwright.stage.description import dotted_key
+from seatwright.stage.hall import CLEARANCE
 from seatwright.stage.microphones import close_microphone, hall_microphones, listener
 from seatwright.stage.scene import SCENE_FORMAT, Scene
 from seatwright.stage.seats import Position, Seat, seat_sources
@@ -53,8 +54,9 @@ def scene_faults(scene: Scene) -> list[Fault]:
     list of Fault
         With full keys; empty when the scene can be rendered.
     """
-    faults = list(_format_faults(scene))
-    faults += _section_faults(scene)
+    faults = [*_format_faults(scene), *_section_faults(scene)]
+    if podium := list(_podium_faults(scene)):
+        return faults + podium  # everything else would stand outside as well
     faults += _microphone_faults(scene)
     faults += _seat_faults(scene, ("seats",))
     faults += _seating_faults(scene)
@@ -106,6 +108,16 @@ def _format_faults(scene: Scene) -> Iterator[Fault]:
             f"found scene format {scene.format}, wanted {SCENE_FORMAT} or older",
             key="format",
             hint="made for a newer seatwright",
+        )
+
+
+def _podium_faults(scene: Scene) -> Iterator[Fault]:
+    podium, depth = scene.hall.podium_depth, scene.hall.size.depth
+    if podium > depth - CLEARANCE:
+        yield Fault(
+            f"found the podium {podium:.2f} m from the wall behind the orchestra, "
+            f"wanted less than the hall's depth of {depth:.2f} m",
+            key="hall.podium",
         )
 
 

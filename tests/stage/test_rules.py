@@ -1,0 +1,156 @@
+"""Rules of a scene: who may stand where, with the key and the distance in every fault."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from seatwright.errors import Fault
+from seatwright.stage.rules import nearest, scene_doubts, scene_faults
+from seatwright.stage.scene import Scene
+
+SEAT = {"stem": "a.wav", "x": 1, "y": 5, "width": 1}
+
+
+def scene(**keys: Any) -> Scene:
+    return Scene.model_validate({"seats": {"a": SEAT}} | keys)
+
+
+def with_seat(**keys: Any) -> Scene:
+    return scene(seats={"a": SEAT, "vln. 1": SEAT | keys})
+
+
+def only(faults: list[Fault]) -> Fault:
+    assert len(faults) == 1, faults
+    return faults[0]
+
+
+def test_sound_scene_has_neither_fault_nor_doubt() -> None:
+    assert scene_faults(scene()) == []
+    assert scene_doubts(scene()) == []
+
+
+def test_key_of_a_seat_is_quoted_as_toml_needs_it() -> None:
+    assert only(scene_faults(with_seat(x=40))).key == 'seats."vln. 1"'
+
+
+@pytest.mark.parametrize(
+    ("keys", "says"),
+    [
+        ({"x": 12}, "the seat is outside the hall: found x = 12.00 m, 1.10 m outside"),
+        ({"y": -30}, "found y = -30.00 m, 6.10 m outside, wanted -23.90 to 11.90 m"),
+        ({"riser": 20}, "found z = 21.20 m, 5.30 m outside"),
+        ({"x": 10.5, "y": 1, "width": 6}, ""),
+        ({"x": 10, "y": 10, "width": 8}, "an end of its width is outside the hall"),
+    ],
+)  # fmt: skip
+def test_seat_stays_inside_with_its_whole_width(keys: dict[str, float], says: str) -> None:
+    faults = scene_faults(with_seat(**keys))
+    assert bool(faults) == bool(says)
+    assert all(says in fault.what for fault in faults)
+
+
+@pytest.mark.parametrize(("y", "near"), [(0.25, True), (0.19, False), (0.81, False), (0.79, True)])
+def test_seat_keeps_three_decimetres_from_microphones(y: float, near: bool) -> None:
+    low = {"tree": {"height": 1.2, "forward": 1.5}, "outriggers": {"height": 3}}
+    found = scene(
+        microphones=low, seats={"a": SEAT | {"x": 0, "y": y, "width": 0, "instrument": "oboe"}}
+    )
+    faults = [fault for fault in scene_faults(found) if "tree.centre" in fault.what]
+    assert bool(faults) == near
+    if near:
+        assert (
+            faults[0].what == f"found {abs(y - 0.5):.2f} m from tree.centre, wanted at least 0.3 m"
+        )
+
+
+def test_microphone_outside_counts_where_it_is_heard_or_written() -> None:
+    deep = {"ambient": {"distance": 30}}
+    faults = scene_faults(scene(microphones=deep))
+    assert {fault.key for fault in faults} == {"microphones.ambient"}
+    assert "ambient.left stands outside the hall: found y = -30.00 m" in faults[0].what
+    tight = {"size": {"width": 7}}
+    wide = {"tree": {"width": 8}}
+    quiet = {"support": {"perspectives": {"close": 0}}}
+    assert scene_faults(scene(hall=tight, microphones=wide, sections=quiet)) != []
+
+
+def test_head_outside() -> None:
+    fault = only(scene_faults(scene(microphones={"head": {"x": 15}})))
+    assert (fault.key, "the head is outside the hall" in fault.what) == ("microphones.head", True)
+
+
+def test_close_microphone_outside_counts_where_it_is_heard() -> None:
+    up = {"close": {"height": 5, "distance": 5}}
+    keys = {"hall": {"size": {"height": 4}}, "microphones": up | {"ambient": {"height": 3}}}
+    fault = only(scene_faults(scene(**keys)))
+    assert "its close microphone is outside the hall" in fault.what
+    far = {"support": {"perspectives": {"tree": 0}}}
+    assert scene_faults(scene(**keys, sections=far)) == []
+
+
+def test_podium_beyond_the_hall_is_the_one_fault() -> None:
+    fault = only(scene_faults(scene(hall={"podium": 40})))
+    assert fault.key == "hall.podium"
+    assert "found the podium 40.00 m" in fault.what
+
+
+def test_untouched_seats_need_no_place() -> None:
+    nowhere = {"stem": "low.wav"}
+    assert only(scene_faults(scene(seats={"a": nowhere}))).what.startswith("found no place")
+    assert scene_faults(scene(seats={"a": nowhere | {"treatment": "untouched"}})) == []
+    untouched = {"support": {"treatment": "untouched"}}
+    assert scene_faults(scene(seats={"a": nowhere}, sections=untouched)) == []
+
+
+def test_misspelt_section_is_a_fault_and_a_new_one_is_not() -> None:
+    sections = {"strings": {}, "brass": {}}
+    seats = {"a": SEAT | {"section": "string"}, "b": SEAT | {"section": "choir", "x": 3}}
+    fault = only(scene_faults(scene(sections=sections, seats=seats)))
+    assert (fault.key, fault.hint) == ("seats.a.section", "did you mean strings?")
+
+
+def test_newer_format() -> None:
+    fault = only(scene_faults(scene(format=9)))
+    assert (fault.key, fault.hint) == ("format", "made for a newer seatwright")
+
+
+def test_seating_is_checked_like_the_scene() -> None:
+    seatings = {"odd one": {"a": {"x": 30}, "z": {"x": 1}}, "fine": {"a": {"x": 3}}}
+    faults = scene_faults(scene(seatings=seatings))
+    assert [fault.key for fault in faults] == ['seatings."odd one".z', 'seatings."odd one".a']
+    assert faults[0].hint == "known: a"
+    assert "found x = 30.00 m" in faults[1].what
+
+
+def test_seating_that_leaves_half_a_place() -> None:
+    seats = {"a": {"stem": "a", "treatment": "untouched"}}
+    fault = only(scene_faults(scene(seats=seats, seatings={"s": {"a": {"y": 3}}})))
+    assert (fault.key, fault.what) == (
+        "seatings.s.a",
+        "found y without x, wanted x and y, or bearing and distance",
+    )
+
+
+@pytest.mark.parametrize(("gap", "doubted"), [(0.0, True), (0.049, True), (0.051, False)])
+def test_seats_at_one_place_are_doubted(gap: float, doubted: bool) -> None:
+    doubts = scene_doubts(with_seat(x=1 + gap))
+    assert [doubt.key for doubt in doubts] == ['seats."vln. 1"'] * doubted
+
+
+def test_many_seats_at_one_place_give_one_doubt_each() -> None:
+    found = scene(seats={f"s{number}": SEAT for number in range(50)})
+    assert len(scene_doubts(found)) == 49
+
+
+def test_section_without_a_seat_is_doubted() -> None:
+    doubt = only(scene_doubts(scene(sections={"suport": {}})))
+    assert (doubt.key, doubt.hint) == ("sections.suport", "nearest: support")
+
+
+def test_nearest_lists_a_few_where_nothing_is_close() -> None:
+    assert nearest("harp", ["harps", "horn"]) == "nearest: harps, horn"
+    assert nearest("zzz", ["harp", "horn"]) == "known: harp, horn"
+    assert nearest("zzz", []) == ""
+    assert nearest("x" * 200, ["x" * 199]) == "nearest: " + "x" * 199
