@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -91,6 +92,7 @@ def render_command(
     Set a low monitoring level before the first listening.
     """
     from seatwright.console import progress_bar
+    from seatwright.errors import printable
     from seatwright.render import render
     from seatwright.stage.request import Request
     from seatwright.views.report import report_table
@@ -103,7 +105,7 @@ def render_command(
     with progress_bar() as progress:
         report = render(scene, folder, request, progress)
     typer.echo(report.as_json() if as_json else report_table(report), nl=False)
-    typer.echo(f"\nwritten to {folder}", err=True)
+    typer.echo(f"\nwritten to {printable(str(folder))}", err=True)
 
 
 @app.command("schema")
@@ -141,21 +143,29 @@ def instruments_command() -> None:
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run the command line; end with 0 done, 1 render failed, 2 scene or usage, 3 audio, 4 disk."""
-    from seatwright.errors import SeatwrightError
+    """Run the command line.
 
+    Ends with 0 done, 1 render failed, 2 scene or usage, 3 audio, 4 disk, 130 interrupted.
+    """
+    from seatwright.errors import SeatwrightError, printable
+
+    for stream in (sys.stdout, sys.stderr):  # a terminal without a letter shows its number
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         app(args=arguments)
     except SeatwrightError as error:
         for fault in error.faults:
             typer.echo(f"seatwright: {fault}", err=True)
         sys.exit(error.exit_code)
-    except KeyboardInterrupt:
-        typer.echo("seatwright: interrupted, nothing was changed", err=True)
-        sys.exit(130)
+    except SystemExit as end:
+        if end.code == 130:  # typer has turned the interrupt into this
+            typer.echo("seatwright: interrupted, no output is half written", err=True)
+        raise
     except MemoryError:
         typer.echo("seatwright: not enough memory for this render", err=True)
         sys.exit(1)
     except OSError as error:
-        typer.echo(f"seatwright: {error.strerror or error}: {error.filename or ''}", err=True)
+        found = printable(f"{error.strerror or error}: {error.filename or ''}")
+        typer.echo(f"seatwright: {found}", err=True)
         sys.exit(4)

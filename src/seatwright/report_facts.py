@@ -14,7 +14,8 @@ from seatwright.acoustics.listening import Listening
 from seatwright.disk.bounce_folder import Bounce, BounceFormat
 from seatwright.disk.casting import Cast
 from seatwright.disk.scene_file import ReadScene
-from seatwright.disk.stems import Stem, content_hash
+from seatwright.disk.stems import Stem, content_hash, file_state
+from seatwright.errors import Fault, StemError
 from seatwright.sound.mix import Levels
 from seatwright.stage.request import Request
 from seatwright.stage.scene import Scene
@@ -32,16 +33,30 @@ _COMPUTED_WITH = ("numpy", "scipy", "soundfile", "soxr", "pyroomacoustics", "pyd
 
 
 class StemHashes:
-    """Hashes all stems in the background while the render goes on."""
+    """Hashes all stems in the background while the render goes on.
+
+    Parameters
+    ----------
+    stems : tuple of Stem
+
+    Raises
+    ------
+    StemError
+        If a stem's file is gone.
+    """
 
     def __init__(self, stems: tuple[Stem, ...]):
+        self._states = {stem.path: file_state(stem.path) for stem in stems}
         self._pool = ThreadPoolExecutor(1)
         self._hashes: list[tuple[Stem, Future[str]]] = [
             (stem, self._pool.submit(content_hash, stem.path)) for stem in stems
         ]
 
     def finished(self) -> tuple[StemRow, ...]:
-        """A row a stem, once all are hashed."""
+        """A row a stem, once all are hashed; StemError if a file changed meanwhile."""
+        changed = [path for path, state in self._states.items() if file_state(path) != state]
+        if changed:
+            raise StemError(Fault("changed while it was rendered", str(path)) for path in changed)
         return tuple(
             StemRow(
                 str(stem.path), digest.result(), stem.rate, stem.channels, stem.frames,

@@ -13,7 +13,7 @@ from typing import Self
 import numpy as np
 
 from seatwright.disk.bounces import TEMPORARY_PREFIX, BounceWriter, clashes, output_name
-from seatwright.disk.broadcast import Broadcast
+from seatwright.disk.broadcast import REMAINDER_BYTES, Broadcast
 from seatwright.disk.raw_blocks import RawBlocks
 from seatwright.errors import DiskError, Fault, SceneError
 from seatwright.stage.routing import Bus
@@ -177,7 +177,7 @@ class BounceFolder:
         pairs = [
             (kind, pair)
             for kind in ("sections", "stems", "perspectives")
-            for pair in clashes(bus.name for bus in self._outputs if bus.kind == kind)
+            for pair in _alike([bus.name for bus in self._outputs if bus.kind == kind])
         ]
         if pairs:
             raise SceneError(
@@ -213,8 +213,28 @@ class BounceFolder:
 
 
 def moved_broadcast(broadcast: Broadcast | None, time_reference: int) -> Broadcast | None:
-    """A broadcast extension whose first sample stands elsewhere."""
-    return None if broadcast is None else replace(broadcast, time_reference=time_reference)
+    """A stem's broadcast extension for an output whose first sample stands elsewhere.
+
+    The identifier and the loudness in it are those of the stem's audio and are left out; version
+    1 is the last one without loudness.
+    """
+    if broadcast is None:
+        return None
+    return replace(
+        broadcast,
+        time_reference=time_reference,
+        version=min(broadcast.version, 1),
+        remainder=bytes(REMAINDER_BYTES),
+    )
+
+
+def _alike(names: list[str]) -> list[tuple[str, str]]:
+    """Pairs of names whose files some system would hold for the same."""
+    of_file: dict[str, list[str]] = {}
+    for name in names:
+        of_file.setdefault(output_name(name), []).append(name)
+    same = [(group[0], name) for group in of_file.values() for name in group[1:]]
+    return same + [(of_file[one][0], of_file[other][0]) for one, other in clashes(of_file)]
 
 
 def _file_of(bus: Bus, kind: str) -> str:

@@ -17,6 +17,9 @@ from seatwright.errors import Fault, StemError
 _LENGTH_TOLERANCE = 1.0
 """Seconds by which lengths may differ without a word."""
 
+_LONGEST_SPREAD = 86400.0
+"""Seconds by which aligned stems may begin apart: time references count from midnight."""
+
 
 @dataclass(frozen=True)
 class Cast:
@@ -102,6 +105,8 @@ def cast_scene(read: ReadScene, *, allow_truncated: bool = False) -> Cast:
     warnings += _doubts(list(inspected.values()), rate, starts, read.scene.align)
     first = min(starts.values(), default=None)
     aligned = read.scene.align == "timestamp" and first is not None
+    if aligned and (faults := _far_apart(starts, rate)):
+        raise StemError(faults)
     seats = {
         seat: tuple(
             SeatStem(
@@ -145,6 +150,20 @@ def _unequal_pairs(
                 )
             )
     return faults
+
+
+def _far_apart(starts: dict[Path, int], rate: int) -> list[Fault]:
+    first = min(starts.values())
+    return [
+        Fault(
+            f"its broadcast time reference is {(start - first) / rate:.0f} s after the earliest, "
+            f"wanted at most {_LONGEST_SPREAD:.0f} s",
+            file=str(path),
+            hint='align = "start" in the scene starts all stems together',
+        )
+        for path, start in starts.items()
+        if start - first > _LONGEST_SPREAD * rate
+    ]
 
 
 def _doubts(stems: list[Stem], rate: int, starts: dict[Path, int], align: str) -> list[Fault]:

@@ -42,6 +42,7 @@ __all__ = [
     "Stem",
     "StemReader",
     "content_hash",
+    "file_state",
     "inspect_stem",
     "inspect_stems",
     "scan_floats",
@@ -215,6 +216,21 @@ def content_hash(path: Path) -> str:
             return hashlib.file_digest(file, lambda: hashlib.blake2b(digest_size=32)).hexdigest()
     except OSError as error:
         raise StemError(Fault(f"cannot be read: {error.strerror}", file=str(path))) from error
+
+
+def file_state(path: Path) -> tuple[int, ...]:
+    """What changes when a file is written or replaced: device, number, size and time.
+
+    Raises
+    ------
+    StemError
+        If there is no such file.
+    """
+    try:
+        status = path.stat()
+    except OSError as error:
+        raise StemError(Fault(f"cannot be read: {error.strerror}", file=str(path))) from error
+    return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns
 
 
 def _head(path: Path) -> bytes:

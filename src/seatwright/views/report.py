@@ -118,9 +118,13 @@ class Report:
     warnings: tuple[str, ...]
 
     def as_json(self) -> str:
-        """JSON text; figures without a value (silence, nothing to measure) are null."""
+        """JSON text; figures without a value (silence, nothing to measure) are null.
+
+        Characters that a terminal would act on stand as escapes.
+        """
         facts = {"report_format": REPORT_FORMAT, **asdict(self)}
-        return json.dumps(_finite(facts), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+        text = json.dumps(_finite(facts), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+        return "".join(c if c.isprintable() or c == "\n" else json.dumps(c)[1:-1] for c in text)
 
 
 def hall_row(room: Room) -> HallRow:
