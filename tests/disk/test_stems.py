@@ -11,9 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from seatwright.disk.riff import Broadcast, wav_header
 from seatwright.disk.stems import (
+    StemReader,
     content_hash,
     inspect_stem,
     inspect_stems,
@@ -182,13 +185,13 @@ def test_chunks_after_the_audio_are_no_fault(tmp_path: Path) -> None:
     ("content", "said"),
     [
         (b"", "empty file: 0 bytes"),
-        (b"Violas, take 3\n" * 9, "expected WAV or FLAC, found text"),
-        ("Bratschen: zweite Hälfte übt".encode(), "expected WAV or FLAC, found text"),
-        (bytes(100), "expected WAV or FLAC, found no audio header"),
-        (b"FORM\0\0\0\0AIFF", "expected WAV or FLAC, found an AIFF file"),
-        (b"OggS" + bytes(40), "expected WAV or FLAC, found an Ogg file"),
-        (b"ID3\x04" + bytes(40), "expected WAV or FLAC, found an MP3 or tagged file"),
-        (b"RIFF\0\0\0\0AVI LIST" + bytes(8), "expected WAV or FLAC, found no audio header"),
+        (b"Violas, take 3\n" * 9, "expected WAV, FLAC or AIFF, found text"),
+        ("Bratschen: zweite Hälfte übt".encode(), "expected WAV, FLAC or AIFF, found text"),
+        (bytes(100), "expected WAV, FLAC or AIFF, found no audio header"),
+        (b"FORM\0\0\0\x008SVX", "expected WAV, FLAC or AIFF, found another kind of IFF file"),
+        (b"OggS" + bytes(40), "expected WAV, FLAC or AIFF, found an Ogg file"),
+        (b"ID3\x04" + bytes(40), "expected WAV, FLAC or AIFF, found an MP3 or tagged file"),
+        (b"RIFF\0\0\0\0AVI LIST" + bytes(8), "expected WAV, FLAC or AIFF, found no audio header"),
         (b"RIFF\x04\0\0\0WAVE", "header only: no data chunk in the file's 12 bytes"),
     ],
 )
@@ -272,6 +275,159 @@ def test_rates(tmp_path: Path, rate: int, good: int, name: str) -> None:
         assert faults_of(path) == [f"rate of {rate} Hz, expected 8000 to 384000 Hz"]
 
 
+AIFF_KINDS = [
+    ("PCM_S8", None, b"AIFF"),
+    ("PCM_16", None, b"AIFF"),
+    ("PCM_24", None, b"AIFF"),
+    ("PCM_32", None, b"AIFF"),
+    ("PCM_U8", None, b"raw "),
+    ("PCM_16", "LITTLE", b"sowt"),
+    ("PCM_24", "LITTLE", b"42n1"),
+    ("PCM_32", "LITTLE", b"23ni"),
+    ("FLOAT", None, b"FL32"),
+    ("DOUBLE", None, b"FL64"),
+]
+
+
+def make_aiff(
+    path: Path,
+    subtype: str = "PCM_24",
+    samples: np.ndarray = NOISE,
+    rate: int = RATE,
+    endian: str | None = None,
+) -> Path:
+    soundfile.write(path, samples, rate, subtype, endian, "AIFF")
+    return path
+
+
+def altered(path: Path, mark: bytes, behind: int, value: bytes) -> Path:
+    """Overwrite bytes that stand a number of bytes behind the name of a chunk."""
+    content = bytearray(path.read_bytes())
+    place = content.index(mark) + behind
+    content[place : place + len(value)] = value
+    path.write_bytes(content)
+    return path
+
+
+@pytest.mark.parametrize(("subtype", "endian", "mark"), AIFF_KINDS)
+@pytest.mark.parametrize(("channels", "frames"), [(1, 4_798), (2, FRAMES)])
+def test_aiff_is_read_like_wav(
+    tmp_path: Path, subtype: str, endian: str | None, mark: bytes, channels: int, frames: int
+) -> None:
+    samples = NOISE[:frames, :channels]
+    path = make_aiff(tmp_path / "a.aif", subtype, samples, 44_100, endian)
+    assert mark in path.read_bytes()[:60]
+    stem, warnings = inspect_stem(path)
+    assert (stem.rate, stem.channels, stem.frames) == (44_100, channels, frames)
+    assert (stem.encoding, stem.broadcast) == (subtype, None)
+    assert len(warnings) == subtype.endswith("8")
+    twin = make(tmp_path / "a.wav", subtype.replace("S8", "U8"), samples, 44_100)
+    with StemReader(stem, 44_100) as reader, StemReader(inspect_stem(twin)[0], 44_100) as wav:
+        assert np.array_equal(reader.read(0, frames), wav.read(0, frames))
+    verify_stem(stem)
+
+
+@pytest.mark.parametrize("subtype", ["PCM_16", "PCM_24", "FLOAT"])
+@pytest.mark.parametrize("odd", [0, 1])
+def test_truncated_aiff(tmp_path: Path, subtype: str, odd: int) -> None:
+    path = make_aiff(tmp_path / "a.aiff", subtype)
+    frame_bytes = 2 * {"PCM_16": 2, "PCM_24": 3, "FLOAT": 4}[subtype]
+    cut(path, 1_200 * frame_bytes - odd)
+    said = "truncated: found 0.075 s (3600 frames), expected 0.100 s (4800 frames)"
+    assert faults_of(path) == [said]
+    assert warnings_of(path, allow_truncated=True) == [said]
+    stem, _ = inspect_stem(path, allow_truncated=True)
+    assert stem.frames == 3_600
+    with StemReader(stem, RATE) as reader:
+        assert np.abs(reader.read(0, 3_600) - NOISE[:3_600]).max() < 2**-15
+
+
+def test_aiff_that_declares_more_than_its_chunk(tmp_path: Path) -> None:
+    path = altered(make_aiff(tmp_path / "a.aif"), b"COMM", 10, struct.pack(">I", 9_600))
+    said = "truncated: found 0.100 s (4800 frames), expected 0.200 s (9600 frames)"
+    assert faults_of(path) == [said]
+
+
+def test_aiff_that_declares_less_than_its_chunk(tmp_path: Path) -> None:
+    path = altered(make_aiff(tmp_path / "a.aif"), b"COMM", 10, struct.pack(">I", 4_000))
+    assert warnings_of(path) == ["0.017 s (800 frames) after the declared end are left out"]
+    assert inspect_stem(path)[0].frames == 4_000
+
+
+def test_aiff_without_audio(tmp_path: Path) -> None:
+    path = altered(make_aiff(tmp_path / "a.aif"), b"COMM", 10, bytes(4))
+    never = "never finalised: the header says 0 {}, 0.100 s (4800 frames) {}follow"
+    assert faults_of(path) == [never.format("frames", "of audio ")]
+    path = altered(make_aiff(tmp_path / "a.aif"), b"SSND", 4, struct.pack(">I", 8))
+    assert faults_of(path) == [never.format("bytes of audio", "")]
+    empty = make_aiff(tmp_path / "b.aif", samples=NOISE[:0])
+    assert faults_of(empty)[0] == "no audio: 0 frames"
+    said = "header only: 0 frames follow, expected 0.100 s (4800 frames)"
+    assert faults_of(cut(make_aiff(tmp_path / "c.aif"), 6 * FRAMES)) == [said]
+    for name, wanted in ((b"SSND", "no SSND chunk"), (b"COMM", "no COMM chunk")):
+        path = altered(make_aiff(tmp_path / "d.aif"), name, 0, b"JUNK")
+        assert wanted in faults_of(path)[0]
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "said"),
+    [
+        (8, b"\0\6", "6 channels, expected 1 or 2"),
+        (14, b"\0\x14", "20 bits a sample, expected 8, 16, 24, 32 for this kind"),
+        (16, b"\x40\x0b\xfa\0", "rate of 8000 Hz"),
+        (16, b"\x40\x0b\xf9\0", "rate of 7968 Hz, expected 8000 to 384000 Hz"),
+        (16, b"\x40\x0e\xbb\x80\x80", "rate of 48000.5 Hz, expected a whole number"),
+        (16, b"\x7f\xff\xff", "rate of 0 Hz, expected 8000 to 384000 Hz"),
+        (16, b"\xc0\x0e", "rate of 0 Hz, expected 8000 to 384000 Hz"),
+    ],
+)
+def test_formats_of_aiff(tmp_path: Path, place: int, value: bytes, said: str) -> None:
+    path = altered(make_aiff(tmp_path / "a.aif"), b"COMM", place, value)
+    if said == "rate of 8000 Hz":
+        assert inspect_stem(path)[0].rate == 8_000
+    else:
+        assert said in faults_of(path)
+
+
+@pytest.mark.parametrize("subtype", ["ULAW", "ALAW", "GSM610", "IMA_ADPCM"])
+def test_compressed_aiff_is_refused(tmp_path: Path, subtype: str) -> None:
+    path = make_aiff(tmp_path / "a.aifc", subtype, NOISE[:, :1])
+    (said,) = faults_of(path)
+    assert said.startswith('compressed as AIFF-C "')
+
+
+def test_aiff_with_other_chunks_and_an_offset(tmp_path: Path) -> None:
+    whole = make_aiff(tmp_path / "a.aif", "PCM_16").read_bytes()
+    common, sound = whole.index(b"COMM"), whole.index(b"SSND")
+    words = b"ANNO" + struct.pack(">I", 5) + b"oboe\0\0"
+    audio = b"SSND" + struct.pack(">III", 8 + 10 + 4 * FRAMES, 10, 0) + bytes(10)
+    body = b"AIFF" + words + whole[common:sound] + audio + whole[sound + 16 :] + words
+    path = tmp_path / "b.aif"
+    path.write_bytes(b"FORM" + struct.pack(">I", len(body)) + body)
+    stem, warnings = inspect_stem(path)
+    assert (stem.frames, warnings) == (FRAMES, [])
+    with StemReader(stem, RATE) as reader:
+        assert np.abs(reader.read(0, FRAMES) - NOISE).max() < 2**-15
+
+
+@given(data=st.data())
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_any_damage_to_an_aiff_header_is_an_error_or_does_no_harm(
+    tmp_path: Path, data: st.DataObject
+) -> None:
+    content = bytearray(make_aiff(tmp_path / "a.aif", "PCM_16", NOISE[:50]).read_bytes())
+    for _ in range(data.draw(st.integers(1, 3))):
+        content[data.draw(st.integers(0, 53))] = data.draw(st.integers(0, 255))
+    path = tmp_path / "b.aif"
+    path.write_bytes(content[: data.draw(st.integers(20, len(content)))])
+    try:
+        stem, _ = inspect_stem(path)
+    except StemError:
+        return
+    with StemReader(stem, stem.rate) as reader:
+        assert reader.read(0, stem.frames).shape == (stem.frames, stem.channels)
+
+
 def test_compressed_wav_is_refused(tmp_path: Path) -> None:
     path = make(tmp_path / "a.wav", "MS_ADPCM")
     assert faults_of(path) == ["coded as WAV format 0x0002, expected PCM (1) or float (3)"]
@@ -339,8 +495,19 @@ def test_flac_that_claims_to_be_shorter(tmp_path: Path) -> None:
     content = bytearray(path.read_bytes())
     content[24:26] = struct.pack(">H", 4_000)
     path.write_bytes(content)
+    assert faults_of(path) == ["header says 4000 frames, the last one ends at 4800"]
+    path.write_bytes(bytes(content) + b"TAG" + bytes(125))  # hides where the last frame ends
     with pytest.raises(StemError, match="audio has checksum"):
         verify_stem(inspect_stem(path)[0])
+
+
+def test_flac_whose_header_has_another_rate(tmp_path: Path) -> None:
+    path = make(tmp_path / "a.flac")
+    content = bytearray(path.read_bytes())
+    content[18:20] = struct.pack(">H", 44_100 >> 4)
+    content[20] = (44_100 & 15) << 4 | content[20] & 15
+    path.write_bytes(content)
+    assert faults_of(path) == ["header says 44100 Hz, its frames 48000 Hz"]
 
 
 def test_all_faults_of_all_stems_at_once(tmp_path: Path) -> None:

@@ -27,7 +27,7 @@ def test_flac_holds_no_floats() -> None:
 
 @pytest.mark.parametrize("trim", [nan, inf, -inf, 60.1, -120.1])
 def test_trim_out_of_range(trim: float) -> None:
-    with pytest.raises(SceneError, match="found a trim of .* dB, wanted -120 to 60 dB"):
+    with pytest.raises(SceneError, match=r"found a trim of .* dB, wanted -120 to 60 dB"):
         Request(trim_db=trim)
     assert Request(trim_db=60.0).trim_db == 60.0
 

@@ -1,0 +1,77 @@
+"""Sums, meters and the one trim."""
+
+from __future__ import annotations
+
+import itertools
+from math import inf
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from seatwright.sound.loudness import loudness
+from seatwright.sound.mix import CEILING_DB, Levels, Meters, common_trim, with_mix
+
+NOISE = np.random.default_rng(5).uniform(-0.5, 0.5, (4, 2, 48_000)).astype(np.float32)
+
+
+@pytest.mark.parametrize("sections", [1, 2, 4])
+def test_the_mix_is_the_sum_of_the_sections_alone(sections: int) -> None:
+    outputs = with_mix(NOISE, sections)
+    assert outputs.shape == (5, 2, 48_000)
+    assert outputs.dtype == np.float32
+    assert np.array_equal(outputs[1:], NOISE)
+    wanted = NOISE[:sections].astype(np.float64).sum(axis=0)
+    assert np.array_equal(outputs[0], wanted.astype(np.float32))
+
+
+def test_the_sum_is_taken_in_float64() -> None:
+    """In float32 the small one would be lost beside the large ones."""
+    large, small = np.float32(2**24), np.float32(1.0)
+    buses = np.array([large, small, -large], np.float32)[:, None, None] * np.ones((1, 2, 3))
+    assert np.array_equal(with_mix(buses.astype(np.float32), 3)[0], np.ones((2, 3)))
+
+
+def test_one_section_is_the_mix_bit_for_bit() -> None:
+    outputs = with_mix(NOISE[:1], 1)
+    assert np.array_equal(outputs[0], NOISE[0])
+
+
+@given(cuts=st.lists(st.integers(0, 48_000), max_size=8))
+@settings(max_examples=20)
+def test_meters_do_not_depend_on_blocks(cuts: list[int]) -> None:
+    meters = Meters(2, 48_000)
+    edges = [0, *sorted(cuts), 48_000]
+    for start, stop in itertools.pairwise(edges):
+        meters.add(NOISE[:2, :, start:stop])
+    once = Meters(2, 48_000)
+    once.add(NOISE[:2])
+    assert meters.levels == once.levels
+
+
+def test_levels_are_each_outputs_own() -> None:
+    meters = Meters(3, 48_000)
+    meters.add(np.stack([NOISE[0], 0.5 * NOISE[0], 0.0 * NOISE[0]]))
+    loud, quiet, silent = meters.levels
+    assert loud.integrated == loudness(NOISE[0].T, 48_000)
+    for figure in ("integrated", "true_peak_db", "sample_peak_db"):
+        lower = getattr(loud, figure) - getattr(quiet, figure)
+        assert lower == pytest.approx(20 * np.log10(2), abs=1e-6)
+    assert silent == Levels(-inf, -inf, -inf)
+
+
+@pytest.mark.parametrize(
+    ("peaks", "trim"),
+    [
+        ((-3.0, -20.0), 0.0),
+        ((CEILING_DB, -9.0), 0.0),
+        ((-9.0, 4.0, 1.0), CEILING_DB - 4.0),
+        ((-inf, -inf), 0.0),
+        ((), 0.0),
+    ],
+)
+def test_trim_keeps_the_highest_output_at_the_ceiling(
+    peaks: tuple[float, ...], trim: float
+) -> None:
+    assert common_trim(tuple(Levels(-20.0, peak, peak - 1.0) for peak in peaks)) == trim
