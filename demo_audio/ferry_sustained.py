@@ -156,7 +156,11 @@ def _envelope(onsets: Signal, end: float, times: Signal, timbre: Timbre) -> Sign
 
 
 def _noise(
-    onsets: Signal, end: float, times: Signal, envelope: Signal, timbre: Timbre,
+    onsets: Signal,
+    end: float,
+    times: Signal,
+    envelope: Signal,
+    timbre: Timbre,
     rng: np.random.Generator,
 ) -> Signal:
     """Make the noise of bow or breath: with the tone, and ahead of it at an attack."""

@@ -16,7 +16,7 @@ from seatwright.disk.scene_file import ReadScene, read_scene
 from seatwright.errors import Fault, SceneError
 from seatwright.report_facts import StemHashes, report_of
 from seatwright.sound.convolution import Engine
-from seatwright.sound.mix import Levels, Meters, common_trim, with_mix
+from seatwright.sound.mix import Levels, Meters, add_mix, common_trim
 from seatwright.stage.request import Request
 from seatwright.stage.routing import Bus, buses_of, heard_seats
 from seatwright.stage.rules import nearest
@@ -79,7 +79,7 @@ def render(
         building = stage_of(progress, "building responses", 0.0, BUILT)
         voices = Voices(scene, heard, buses, listening, grid, cast, threads, building)
         opened.enter_context(closing(voices))
-        engine = Engine(voices, len(buses), grid.frames, threads)
+        engine = Engine(voices, len(buses), grid.frames, threads, spare=1)
         raw = opened.enter_context(RawBlocks(outputs.folder))
         levels = rendered(
             engine,
@@ -90,7 +90,7 @@ def render(
             stage_of(progress, "rendering", BUILT, RENDERED),
         )
         trim = common_trim(levels) if request.trim_db is None else request.trim_db
-        bounces = outputs.write(raw, trim, stage_of(progress, "writing", RENDERED, 1.0))
+        bounces = outputs.write(raw, trim, stage_of(progress, "writing", RENDERED, 1.0), threads)
         report = report_of(
             read, scene, request, cast, listening, grid, voices, form, first,
             trim, levels, bounces, hashes.finished(),
@@ -143,13 +143,14 @@ def rendered(
     """Run the engine, keep its blocks with the mix in front, and measure every output."""
     first, last = excerpt
     sections = sum(bus.kind == "sections" for bus in buses)
-    meters = Meters(1 + len(buses), rate)
-    for start, block in engine.blocks(first, last):
-        outputs = with_mix(block, sections)
-        meters.add(outputs)
-        raw.write(outputs)
-        progress((start + block.shape[2] - first) / (last - first))
-    return meters.levels
+    with closing(Meters(1 + len(buses), rate, engine.threads)) as meters:
+        for start, block in engine.blocks(first, last):
+            add_mix(block, sections)
+            meters.add(block)
+            raw.write(block)
+            meters.wait()
+            progress((start + block.shape[2] - first) / (last - first))
+        return meters.levels
 
 
 def stage_of(progress: Progress, what: str, begin: float, end: float) -> Callable[[float], None]:

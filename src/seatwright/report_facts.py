@@ -127,7 +127,7 @@ def report_of(
     return Report(
         title=scene.title,
         scene=str(read.path),
-        scene_blake2b=read.content_hash,
+        scene_sha256=read.content_hash,
         seating=request.seating or "",
         versions=versions(),
         rate=cast.rate,

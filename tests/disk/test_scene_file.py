@@ -82,7 +82,7 @@ def test_everything_written_arrives(tmp_path: Path) -> None:
     assert scene.seats["violas"].stems == ("violas.L.wav", "violas.R.wav")
     assert scene.seatings["wide"]["violas"].bearing == -24
     assert read.stem_folder == tmp_path / "stems"
-    assert read.content_hash == hashlib.blake2b(FULL.encode()).hexdigest()
+    assert read.content_hash == hashlib.sha256(FULL.encode()).hexdigest()
     assert hash(read) == hash(read_scene(tmp_path / "scene.toml"))
 
 

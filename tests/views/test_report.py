@@ -31,7 +31,7 @@ HALL = Hall(size=Size(width=8.0, depth=10.0, height=5.0), reverberation=0.6)
 REPORT = Report(
     title="Harbour",
     scene="scenes/harbour.toml",
-    scene_blake2b="ab",
+    scene_sha256="ab",
     seating="",
     versions={"seatwright": "0"},
     rate=48_000,
@@ -65,7 +65,7 @@ def test_json_holds_everything() -> None:
     )
     assert facts["seats"][0]["figures"]["clarity_db"] == 8.75
     assert facts["seats"][1]["figures"] is None
-    assert facts["stems"][0]["blake2b"] == "cd"
+    assert facts["stems"][0]["sha256"] == "cd"
     assert facts["hall"]["volume"] == pytest.approx(400.0)
     assert list(facts["hall"]["reverberation"]) == list(BAND_NAMES)
 

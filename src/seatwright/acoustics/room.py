@@ -17,7 +17,6 @@ from math import log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from seatwright.acoustics.air import air_loss, speed_of_sound
 from seatwright.errors import Fault, SceneError
@@ -177,6 +176,7 @@ def _reaching(
     speed: float,
 ) -> NDArray[np.float64]:
     """Scale every surface's absorption exponent -ln(1 - a) by one factor to reach the target."""
+    from scipy.optimize import brentq  # takes a while, and most halls have no target
 
     def scaled(log_factor: float) -> NDArray[np.float64]:
         return np.asarray(-np.expm1(np.log1p(-written) * np.exp(log_factor)))

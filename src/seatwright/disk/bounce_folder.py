@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Sequence
-from contextlib import ExitStack, suppress
+from collections.abc import Callable, Generator, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
+from threading import Lock
 from types import TracebackType
 from typing import Self
 
 import numpy as np
+from numpy.typing import NDArray
 
 from seatwright.disk.bounces import TEMPORARY_PREFIX, BounceWriter, clashes, output_name
 from seatwright.disk.broadcast import REMAINDER_BYTES, Broadcast
@@ -19,6 +22,7 @@ from seatwright.errors import DiskError, Fault, SceneError
 from seatwright.stage.routing import Bus
 
 Progress = Callable[[float], None]
+Parts = Generator[NDArray[np.float32], None, None]
 
 
 @dataclass(frozen=True)
@@ -98,7 +102,6 @@ class BounceFolder:
         self._refuse_clashes()
         self._refuse_inputs(list(inputs))
         self._writers: list[BounceWriter] = []
-        self._closing = ExitStack()
 
     def __enter__(self) -> Self:
         try:
@@ -117,7 +120,9 @@ class BounceFolder:
         for writer in self._writers:
             writer.abort()
 
-    def write(self, raw: RawBlocks, trim_db: float, progress: Progress) -> list[Bounce]:
+    def write(
+        self, raw: RawBlocks, trim_db: float, progress: Progress, threads: int = 1
+    ) -> list[Bounce]:
         """Write all outputs at one trim, under temporary names.
 
         Parameters
@@ -127,6 +132,8 @@ class BounceFolder:
         trim_db : float
             0 leaves every sample as it is.
         progress : callable
+        threads : int
+            Outputs written at the same time; does not change them.
 
         Returns
         -------
@@ -135,26 +142,19 @@ class BounceFolder:
         """
         form = self._form
         for number, file in enumerate(self._files):
+            path = self.folder / file
             self._writers.append(
-                BounceWriter(
-                    self.folder / file,
-                    form.rate,
-                    2,
-                    form.encoding,
-                    form.frames,
-                    form.broadcast,
-                    dither_seed=number,
-                )
+                BounceWriter(path, form.rate, 2, form.encoding, form.frames, form.broadcast, number)
             )
-        gain = np.float32(10.0 ** (trim_db / 20.0))
-        done = 0
-        for block in raw.read():
-            for writer, signal in zip(self._writers, block, strict=True):
-                writer.write(signal.T if trim_db == 0.0 else signal.T * gain)
-            done += block.shape[2]
-            progress(done / form.frames)
-        for writer in self._writers:
-            writer.close()
+        gain = 1.0 if trim_db == 0.0 else 10.0 ** (trim_db / 20.0)
+        done = _Done(len(self._files) * form.frames, progress)
+        with ThreadPoolExecutor(threads) as pool:
+            writing = [
+                pool.submit(_write_output, writer, raw.read(number), np.float32(gain), done)
+                for number, writer in enumerate(self._writers)
+            ]
+            for written in writing:
+                written.result()
         return [
             Bounce(file, bus.kind, bus.name, writer.sha256)
             for file, bus, writer in zip(self._files, self._outputs, self._writers, strict=True)
@@ -210,6 +210,32 @@ class BounceFolder:
                     )
         if faults:
             raise SceneError(faults)
+
+
+class _Done:
+    """Counts frames of all outputs, from several threads."""
+
+    def __init__(self, frames: int, progress: Progress):
+        self._lock = Lock()
+        self._frames, self._done, self._progress = frames, 0, progress
+
+    def add(self, frames: int) -> None:
+        with self._lock:
+            self._done += frames
+            self._progress(self._done / self._frames)
+
+
+def _write_output(
+    writer: BounceWriter,
+    parts: Generator[NDArray[np.float32], None, None],
+    gain: np.float32,
+    done: _Done,
+) -> None:
+    with closing(parts):
+        for part in parts:
+            writer.write(part.T if gain == 1.0 else part.T * gain)
+            done.add(part.shape[1])
+    writer.close()
 
 
 def moved_broadcast(broadcast: Broadcast | None, time_reference: int) -> Broadcast | None:

@@ -100,7 +100,8 @@ class Feed:
     def _stem(
         self, stem: SeatStem, readers: list[StemReader], start: int, frames: int
     ) -> NDArray[np.float32]:
-        samples = np.concatenate([reader.read(start, frames) for reader in readers], axis=1)
+        parts = [reader.read(start, frames) for reader in readers]
+        samples = parts[0] if len(parts) == 1 else np.concatenate(parts, axis=1)
         if samples.shape[1] < self.channels:
             return np.asarray(np.repeat(samples * _SPREAD, 2, axis=1))
         return samples

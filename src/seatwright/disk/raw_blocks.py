@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterator
+from collections.abc import Generator
 from contextlib import suppress
+from io import FileIO
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -17,7 +18,7 @@ from seatwright.errors import DiskError, Fault
 
 
 class RawBlocks:
-    """Write blocks of shape (outputs, 2, frames), then read them back in order.
+    """Write blocks of shape (outputs, 2, frames), then read them back, output by output.
 
     The file is removed when the context ends, whatever happened.
 
@@ -48,23 +49,33 @@ class RawBlocks:
         except OSError as error:
             raise self._refused(error) from error
 
-    def read(self) -> Iterator[NDArray[np.float32]]:
-        """Give all blocks back in order."""
+    def read(self, output: int) -> Generator[NDArray[np.float32], None, None]:
+        """Give one output's part of all blocks back in order, shape (2, frames) each.
+
+        Several outputs may be read at the same time.
+        """
         try:
             self._file.flush()
-            self._file.seek(0)
+            with self._path.open("rb", buffering=0) as file:
+                begin = 0
+                for shape in self._shapes:
+                    size = int(np.prod(shape[1:])) * 4
+                    file.seek(begin + output * size)
+                    yield self._part(file, shape[1:])
+                    begin += shape[0] * size
         except OSError as error:
             raise self._refused(error) from error
-        for shape in self._shapes:
-            block = np.empty(shape, dtype=np.float32)
-            if self._file.readinto(block.reshape(-1).data.cast("B")) != block.nbytes:
-                raise DiskError(
-                    Fault(
-                        f"a temporary of {sum(map(np.prod, self._shapes)) * 4} bytes was cut",
-                        file=str(self._path),
-                    )
-                )
-            yield block
+
+    def _part(self, file: FileIO, shape: tuple[int, ...]) -> NDArray[np.float32]:
+        part = np.empty(shape, dtype=np.float32)
+        into = part.reshape(-1).data.cast("B")
+        while into:
+            got = file.readinto(into)
+            if not got:
+                what = f"found a temporary cut off, wanted {len(into)} more bytes"
+                raise DiskError(Fault(what, file=str(self._path)))
+            into = into[got:]
+        return part
 
     def _refused(self, error: OSError) -> DiskError:
         return DiskError(

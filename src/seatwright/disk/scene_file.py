@@ -57,7 +57,7 @@ class ReadScene:
     warnings : tuple of Fault
         What is probably not meant, with file and line.
     content_hash : str
-        BLAKE2b of the file's bytes in hexadecimal.
+        SHA-256 of the file's bytes in hexadecimal.
     allow_outside : bool
         Whether stems may lie outside `stem_folder`.
     text : str
@@ -118,7 +118,7 @@ def read_scene(path: Path | str, *, allow_outside: bool = False) -> ReadScene:
     root = stem_folder(folder, scene.stems)
     doubts: list[Fault] = [*scene_doubts(scene), *repeated_stems(scene, root)]
     warnings = _in_order(doubts, path, text)
-    digest = hashlib.blake2b(data).hexdigest()
+    digest = hashlib.sha256(data).hexdigest()
     return ReadScene(scene, path, folder, root, tuple(warnings), digest, allow_outside, text)
 
 

@@ -201,7 +201,7 @@ def content_hash(path: Path) -> str:
     Returns
     -------
     str
-        BLAKE2b of 256 bits in hexadecimal, as `b2sum -l 256` prints it.
+        SHA-256 in hexadecimal, as `sha256sum` prints it.
 
     Raises
     ------
@@ -213,7 +213,7 @@ def content_hash(path: Path) -> str:
         raise StemError(faults)
     try:
         with path.open("rb") as file:
-            return hashlib.file_digest(file, lambda: hashlib.blake2b(digest_size=32)).hexdigest()
+            return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
         raise StemError(Fault(f"cannot be read: {error.strerror}", file=str(path))) from error
 

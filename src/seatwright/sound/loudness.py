@@ -1,10 +1,10 @@
-"""How loud: K-weighting, integrated loudness and true peak, measured while a signal streams by.
+"""How loud: K-weighting and integrated loudness, measured while a signal streams by.
 
-Conventions: signals are (frames, channels) at +-1 full scale; LUFS and dBTP.
+Conventions: signals are (frames, channels) at +-1 full scale; LUFS.
 
 Source
 ------
-ITU-R BS.1770-4, annex 1 (K-weighting, gating) and annex 2 (true peak); EBU Tech 3341.
+ITU-R BS.1770-4, annex 1 (K-weighting, gating); EBU Tech 3341.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from functools import lru_cache
 from math import inf, log10, pi, tan
 
 import numpy as np
+import scipy.fft
 from numpy.typing import NDArray
-from scipy.signal import firwin, sosfilt, sosfreqz, upfirdn
 
 ABSOLUTE_GATE = -70.0
 RELATIVE_GATE = -10.0
@@ -22,8 +22,9 @@ _OFFSET = -0.691
 _STEP_SECONDS = 0.1
 _STEPS_PER_BLOCK = 4
 _LEAST_ENERGY = 1e-15
-_PEAK_CHUNK = 4096
-_PEAK_TAPS_PER_PHASE = 24
+_RING_SECONDS = 0.08
+_LENGTH_IN_RINGS = 4
+_ROWS = 4
 
 
 @lru_cache(maxsize=16)
@@ -67,14 +68,25 @@ def _high_pass(rate: int, middle: float, quality: float) -> list[float]:
     return [1.0, -2.0, 1.0, 1.0, 2.0 * (k * k - 1.0) / norm, (1.0 - k / quality + k * k) / norm]
 
 
+def k_weighted_response(frequency: NDArray[np.float64], rate: int) -> NDArray[np.complex128]:
+    """Response of K-weighting at frequencies in Hz, shape of `frequency`."""
+    back = np.exp(-2j * pi * frequency / rate)
+    response = np.ones_like(back)
+    for b0, b1, b2, a0, a1, a2 in k_weighting(rate):
+        response *= (b0 + back * (b1 + back * b2)) / (a0 + back * (a1 + back * a2))
+    return np.asarray(response)
+
+
 def k_weighted_power(frequency: NDArray[np.float64], rate: int) -> NDArray[np.float64]:
     """Power gain of K-weighting at frequencies in Hz, shape of `frequency`."""
-    _, response = sosfreqz(k_weighting(rate), worN=frequency, fs=rate)
-    return np.asarray(np.abs(response) ** 2)
+    return np.asarray(np.abs(k_weighted_response(frequency, rate)) ** 2)
 
 
 class LoudnessMeter:
     """Integrated loudness of a stereo or mono stream.
+
+    The filters run by overlap-save: they have rung down by 100 dB after 80 ms. Left and right are
+    the two parts of one complex signal, whose power is the sum of theirs.
 
     Parameters
     ----------
@@ -85,33 +97,73 @@ class LoudnessMeter:
     """
 
     def __init__(self, rate: int, channels: int = 2):
+        self._rate = rate
+        self._channels = channels
         self._step = round(rate * _STEP_SECONDS)
-        self._sections = k_weighting(rate)
-        self._state = np.zeros((len(self._sections), channels, 2))
+        self._ring = round(rate * _RING_SECONDS)
+        self._length = scipy.fft.next_fast_len(_LENGTH_IN_RINGS * self._ring)
+        self._waiting = np.zeros(self._ring, dtype=np.complex64)
         self._rest = np.zeros(0)
         self._energies: list[NDArray[np.float64]] = []
 
     def add(self, samples: NDArray[np.float32]) -> None:
         """Take in the next samples, shape (frames, channels); any cut gives the same result."""
-        if len(samples) == 0:
+        signal = samples[:, 0] + (1j * samples[:, 1] if self._channels == 2 else 0j)
+        self._waiting = np.concatenate([self._waiting, signal], dtype=np.complex64)
+        hop = self._length - self._ring
+        rows = (len(self._waiting) - self._ring) // hop
+        rows -= rows % _ROWS
+        if rows == 0:
             return
-        weighted, self._state = sosfilt(
-            self._sections, samples.T.astype(np.float64), axis=1, zi=self._state
-        )
-        power = np.concatenate([self._rest, np.einsum("cf,cf->f", weighted, weighted)])
-        whole = len(power) // self._step * self._step
-        self._energies.append(power[:whole].reshape(-1, self._step).sum(axis=1))
-        self._rest = power[whole:]
+        power = self._powers(self._waiting[: rows * hop + self._ring])
+        self._waiting = self._waiting[rows * hop :].copy()
+        energies, self._rest = self._stepped(power)
+        self._energies.append(energies)
+
+    def _powers(self, signal: NDArray[np.complex64]) -> NDArray[np.float32]:
+        """Power of the weighted signal from its first ring on; whole hops long."""
+        hop = self._length - self._ring
+        rows = np.lib.stride_tricks.sliding_window_view(signal, self._length)[::hop]
+        spectra = scipy.fft.fft(rows, axis=1)
+        spectra *= _weights(self._rate, self._length)
+        weighted = scipy.fft.ifft(spectra, axis=1, overwrite_x=True)[:, self._ring :]
+        return np.asarray(np.square(weighted.real) + np.square(weighted.imag)).reshape(-1)
+
+    def _ending(self) -> NDArray[np.float64]:
+        """Energies of the steps that still wait, as far as they are whole."""
+        left = len(self._waiting) - self._ring
+        if left == 0:
+            return np.zeros(0)
+        hop = self._length - self._ring
+        padding = np.zeros(-left % hop, dtype=np.complex64)
+        power = self._powers(np.concatenate([self._waiting, padding]))[:left]
+        return self._stepped(power)[0]
+
+    def _stepped(
+        self, power: NDArray[np.float32]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Energy of each whole step of what came before and this, and the powers that are left."""
+        joined = np.concatenate([self._rest, power])
+        whole = len(joined) // self._step * self._step
+        return joined[:whole].reshape(-1, self._step).sum(axis=1), joined[whole:]
 
     @property
     def integrated(self) -> float:
         """LUFS of all that was taken in; -inf for silence and for less than 400 ms."""
-        steps = np.concatenate([*self._energies, np.zeros(0)])
+        steps = np.concatenate([*self._energies, self._ending()])
         if len(steps) < _STEPS_PER_BLOCK:
             return -inf
         window = np.ones(_STEPS_PER_BLOCK)
         blocks = np.convolve(steps, window, "valid") / (_STEPS_PER_BLOCK * self._step)
         return _gated(np.maximum(blocks, 0.0))
+
+
+@lru_cache(maxsize=8)
+def _weights(rate: int, length: int) -> NDArray[np.complex64]:
+    frequency = np.asarray(np.fft.fftfreq(length, 1.0 / rate), dtype=np.float64)
+    weights = k_weighted_response(frequency, rate).astype(np.complex64)
+    weights.setflags(write=False)
+    return weights
 
 
 def _gated(blocks: NDArray[np.float64]) -> float:
@@ -129,78 +181,3 @@ def loudness(samples: NDArray[np.float32], rate: int) -> float:
     meter = LoudnessMeter(rate, samples.shape[1])
     meter.add(samples)
     return meter.integrated
-
-
-class PeakMeter:
-    """Sample peak and true peak of a stream.
-
-    The signal is oversampled to at least 192 kHz. A stretch whose samples are so low that not even
-    the worst case between them could exceed the peak so far is left out; this does not change the
-    result. Before the first sample and after the last there is silence.
-
-    Parameters
-    ----------
-    rate : int
-        Samples per second.
-    channels : int
-    """
-
-    def __init__(self, rate: int, channels: int = 2):
-        self._factor = max(1, int(np.ceil(192000 / rate)))
-        self._filter, self._worst = _oversampling(self._factor)
-        self._tail = np.zeros((channels, 2 * _PEAK_TAPS_PER_PHASE))
-        self._highest = 0.0
-        self.sample_peak = 0.0
-
-    def add(self, samples: NDArray[np.float32]) -> None:
-        """Take in the next samples, shape (frames, channels)."""
-        signal = np.concatenate([self._tail, samples.T], axis=1)
-        overlap = self._tail.shape[1]
-        for first in range(0, len(samples), _PEAK_CHUNK):
-            self._take(signal[:, first : first + _PEAK_CHUNK + overlap])
-        self._tail = signal[:, signal.shape[1] - overlap :]
-
-    def _take(self, chunk: NDArray[np.float64]) -> None:
-        self.sample_peak = max(self.sample_peak, float(np.abs(chunk).max(initial=0.0)))
-        self._highest = max(self._highest, self.sample_peak, self._between(chunk))
-
-    def _between(self, chunk: NDArray[np.float64]) -> float:
-        """Peak between the samples of a chunk; 0 where it cannot exceed the peak so far."""
-        worst = float(np.abs(chunk).max(initial=0.0)) * self._worst
-        if self._factor == 1 or worst <= self._highest:
-            return 0.0
-        fine = upfirdn(self._filter, chunk, up=self._factor, axis=1)
-        valid = fine[:, len(self._filter) : chunk.shape[1] * self._factor]
-        return float(np.abs(valid).max(initial=0.0))
-
-    @property
-    def true_peak(self) -> float:
-        """Of all that was taken in; full scale is 1."""
-        ending = np.concatenate([self._tail, np.zeros_like(self._tail)], axis=1)
-        return max(self._highest, self._between(ending))
-
-    @property
-    def sample_peak_db(self) -> float:
-        """dBFS."""
-        return decibels(self.sample_peak)
-
-    @property
-    def true_peak_db(self) -> float:
-        """dBTP."""
-        return decibels(self.true_peak)
-
-
-@lru_cache(maxsize=8)
-def _oversampling(factor: int) -> tuple[NDArray[np.float64], float]:
-    """Interpolating filter and the largest sum of magnitudes of any of its phases."""
-    if factor == 1:
-        return np.ones(1), 1.0
-    taps = _PEAK_TAPS_PER_PHASE * factor + 1
-    coefficients = factor * firwin(taps, 1.0 / factor, window=("kaiser", 7.0))
-    worst = max(float(np.abs(coefficients[phase::factor]).sum()) for phase in range(factor))
-    return coefficients, worst
-
-
-def decibels(amplitude: float) -> float:
-    """20 log10, -inf for 0."""
-    return 20.0 * log10(amplitude) if amplitude > 0.0 else -inf

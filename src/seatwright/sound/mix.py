@@ -5,31 +5,31 @@ Conventions: blocks are float32, shape (outputs, 2, frames); levels in dB.
 
 from __future__ import annotations
 
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from seatwright.sound.loudness import LoudnessMeter, PeakMeter
+from seatwright.sound.loudness import LoudnessMeter
+from seatwright.sound.peaks import PeakMeter
+
+_PIECE = 2**15
 
 CEILING_DB = -1.0
 """dBTP that no output exceeds where the trim is automatic (EBU R 128)."""
 
 
-def with_mix(buses: NDArray[np.float32], sections: int) -> NDArray[np.float32]:
-    """Put the mix, the sum of the first `sections` buses in float64, before all buses.
+def add_mix(block: NDArray[np.float32], sections: int) -> None:
+    """Write the mix, the sum of the sections in float64, into the first row.
 
     Parameters
     ----------
-    buses : ndarray, shape (buses, 2, frames)
+    block : ndarray, shape (1 + buses, 2, frames)
+        The sections stand right behind the first row.
     sections : int
-
-    Returns
-    -------
-    ndarray, shape (1 + buses, 2, frames)
     """
-    mix = buses[:sections].sum(axis=0, dtype=np.float64).astype(np.float32)
-    return np.concatenate([mix[None], buses])
+    block[0] = block[1 : 1 + sections].sum(axis=0, dtype=np.float64)
 
 
 @dataclass(frozen=True)
@@ -54,30 +54,54 @@ class Levels:
 class Meters:
     """Loudness and peak of every output while it streams by.
 
+    Outputs are measured side by side; `add` returns while the block is still being measured.
+
     Parameters
     ----------
     outputs : int
     rate : int
         Samples per second.
+    threads : int
+        Does not change the result.
     """
 
-    def __init__(self, outputs: int, rate: int):
+    def __init__(self, outputs: int, rate: int, threads: int = 1):
         self._loudness = [LoudnessMeter(rate) for _ in range(outputs)]
         self._peaks = [PeakMeter(rate) for _ in range(outputs)]
+        self._pool = ThreadPoolExecutor(max(1, threads))
+        self._pending: list[Future[None]] = []
 
     def add(self, block: NDArray[np.float32]) -> None:
-        """Take in the next block, shape (outputs, 2, frames)."""
-        for output, signal in enumerate(block):
-            self._loudness[output].add(signal.T)
-            self._peaks[output].add(signal.T)
+        """Take in the next block, shape (outputs, 2, frames), which nobody changes afterwards."""
+        self.wait()
+        self._pending = [
+            self._pool.submit(self._measure, output, signal) for output, signal in enumerate(block)
+        ]
+
+    def _measure(self, output: int, signal: NDArray[np.float32]) -> None:
+        for first in range(0, signal.shape[1], _PIECE):  # stays in the processor's cache
+            piece = signal[:, first : first + _PIECE].T
+            self._loudness[output].add(piece)
+            self._peaks[output].add(piece)
+
+    def wait(self) -> None:
+        """Until everything taken in is measured, so that its memory can go."""
+        for measured in self._pending:
+            measured.result()
+        self._pending = []
 
     @property
     def levels(self) -> tuple[Levels, ...]:
         """Of each output so far."""
+        self.wait()
         return tuple(
             Levels(loudness.integrated, peak.true_peak_db, peak.sample_peak_db)
             for loudness, peak in zip(self._loudness, self._peaks, strict=True)
         )
+
+    def close(self) -> None:
+        """End the threads."""
+        self._pool.shutdown(cancel_futures=True)
 
 
 def common_trim(levels: tuple[Levels, ...]) -> float:

@@ -24,10 +24,10 @@ REPORT_FORMAT = 1
 
 @dataclass(frozen=True)
 class StemRow:
-    """A stem as it was read: file, BLAKE2b of its bytes, rate in Hz, channels, frames, encoding."""
+    """A stem as it was read: file, SHA-256 of its bytes, rate in Hz, channels, frames, encoding."""
 
     file: str
-    blake2b: str
+    sha256: str
     rate: int
     channels: int
     frames: int
@@ -82,7 +82,7 @@ class Report:
     Parameters
     ----------
     title, scene, seating : str
-        The piece; path and BLAKE2b of the scene file; the alternative, "" for the scene as written.
+        The piece; path and SHA-256 of the scene file; the alternative, "" for the scene as written.
     versions : dict of str to str
         Of seatwright and of what it computes with.
     rate, frames, first_frame : int
@@ -101,7 +101,7 @@ class Report:
 
     title: str
     scene: str
-    scene_blake2b: str
+    scene_sha256: str
     seating: str
     versions: dict[str, str]
     rate: int
