@@ -206,5 +206,27 @@ def test_figures_are_those_of_the_seat_at_any_origin() -> None:
     late = figures_of(listening, plan, 0.010)
     for name in ("level_db", "direct_to_reverberant_db", "clarity_db"):
         assert getattr(late, name) == pytest.approx(getattr(early, name), abs=1.0)
-    for name in ("initial_gap_ms", "lateral_db", "arrival_difference_ms", "heard_bearing"):
+    for name in ("initial_gap_ms", "arrival_difference_ms", "heard_bearing"):
         assert getattr(late, name) == pytest.approx(getattr(early, name), abs=1e-3)
+    assert late.lateral_db == pytest.approx(early.lateral_db, abs=0.05)
+
+
+def test_figures_do_not_depend_on_the_rate() -> None:
+    """Over all frequencies the highs that a higher rate brings would decide: 3 dB from 24 to 96."""
+    balance = {"tree": 0.0, "outriggers": -6.0, "ambient": -8.0, "close": -10.0}
+    listening, plan, _ = heard_at(-3.0, 5.0, balance)
+    seconds = response_seconds(listening.room)
+    found = [
+        seat_figures(
+            listening, plan, seat_response(listening, plan, Grid(rate, round(seconds * rate), 0.0))
+        )
+        for rate in (24_000, 44_100, 48_000, 96_000)
+    ]
+    spread = {
+        name: np.ptp([getattr(each, name) for each in found])
+        for name in ("direct_to_reverberant_db", "lateral_db", "clarity_db", "level_db")
+    }
+    assert 0.0 < spread["lateral_db"] < 0.05
+    assert 0.0 < spread["direct_to_reverberant_db"] < 0.6  # each rate draws its tail's noise anew
+    assert 0.0 < spread["clarity_db"] < 0.6
+    assert 0.0 < spread["level_db"] < 0.5

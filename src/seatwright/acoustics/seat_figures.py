@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from math import nan
 
 import numpy as np
+from numpy.typing import NDArray
 
 from seatwright.acoustics.listening import Listening, SeatPlan, middle_source
 from seatwright.acoustics.localisation import heard_bearing
-from seatwright.acoustics.measures import clarity, energy, ratio_db
+from seatwright.acoustics.measures import clarity, ratio_db
 from seatwright.acoustics.panning import pan_angle, panned_arrivals
 from seatwright.acoustics.reflections import arrivals_at, image_sources
 from seatwright.acoustics.seat_response import SeatResponse
@@ -27,13 +28,13 @@ class SeatFigures:
     level_db : float
         What distance and microphone balance do to the loudness before it is held.
     direct_to_reverberant_db : float
-        Energy of the direct sound to that of everything after it, in the mix.
+        Energy of the direct sound to that of everything after it, in the mix, 500 Hz-1 kHz.
     clarity_db : float
         C80 in the mix, 500 Hz-1 kHz.
     initial_gap_ms : float
         Initial time-delay gap at the tree: from the direct sound to the first reflection.
     lateral_db : float
-        Direct sound, right minus left.
+        Direct sound, right minus left, 500 Hz-1 kHz.
     arrival_difference_ms : float
         At the tree, left minus right: positive where the right microphone hears first.
     heard_bearing : float
@@ -63,20 +64,20 @@ def seat_figures(listening: Listening, plan: SeatPlan, response: SeatResponse) -
     SeatFigures
         nan where a figure has no meaning, such as a bearing of the head perspective alone.
     """
-    direct, middle = response.direct, response.middle.responses
-    shared = min(direct.shape[2], response.mix.shape[2])
-    early = response.mix[:, :, :shared] - direct[:, :, :shared]
-    rest = energy(early) + energy(response.mix[:, :, shared:])
-    left, right = (energy(direct[:, channel]) for channel in range(2))
+    middle, energies = response.middle, response.energies
     return SeatFigures(
         level_db=response.level_db,
-        direct_to_reverberant_db=ratio_db(energy(direct), rest),
-        clarity_db=clarity(middle.reshape(-1, middle.shape[2]), response.middle.rate),
+        direct_to_reverberant_db=ratio_db(energies.left + energies.right, energies.rest),
+        clarity_db=clarity(_flat(middle.responses), middle.rate),
         initial_gap_ms=_initial_gap(listening, plan),
-        lateral_db=ratio_db(right, left),
+        lateral_db=ratio_db(energies.right, energies.left),
         arrival_difference_ms=_arrival_difference(listening, plan),
         heard_bearing=_heard(listening, plan),
     )
+
+
+def _flat(responses: NDArray[np.float32]) -> NDArray[np.float32]:
+    return responses.reshape(-1, responses.shape[-1])
 
 
 def _heard(listening: Listening, plan: SeatPlan) -> float:

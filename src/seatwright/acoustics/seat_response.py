@@ -26,7 +26,11 @@ from seatwright.acoustics.listening import Listening, SeatPlan, middle_source
 from seatwright.acoustics.localisation import LOUDSPEAKER_ANGLE, level_for_angle, pan_gains
 from seatwright.acoustics.panning import close_spot, direct_arrivals, pan_angle
 from seatwright.acoustics.reflections import Arrivals
-from seatwright.acoustics.spectral_figures import MiddleOctaves, spectral_figures
+from seatwright.acoustics.spectral_figures import (
+    MiddleEnergies,
+    MiddleOctaves,
+    spectral_figures,
+)
 from seatwright.stage.microphones import Microphone
 from seatwright.stage.seats import Source
 
@@ -48,6 +52,8 @@ class SeatResponse:
         The direct sound alone, with the same gains.
     middle : MiddleOctaves
         The mix in the octaves that single figures are taken over.
+    energies : MiddleEnergies
+        Of the direct sound and the rest, in the same octaves, before any gain.
     level_db : float
         K-weighted gain before it was held: what distance and balance do by themselves.
     """
@@ -56,6 +62,7 @@ class SeatResponse:
     perspectives: dict[str, NDArray[np.float32]]
     direct: NDArray[np.float32]
     middle: MiddleOctaves
+    energies: MiddleEnergies
     level_db: float
 
 
@@ -79,7 +86,7 @@ def seat_response(
     mixing = _Mixing(len(plan.sources), grid.frames, apart)
     build = _place if plan.treatment == "placed" else _blend
     direct = build(listening, plan, grid, mixing)
-    power, middle = spectral_figures(mixing.mix, grid.rate)
+    power, middle, energies = spectral_figures(mixing.mix, direct, grid.rate)
     power /= len(plan.sources)
     gain = 10.0 ** (plan.gain_db / 20.0)
     if plan.held and power > 0.0:
@@ -88,7 +95,7 @@ def seat_response(
     for responses in (mixing.mix, direct, middle.responses, *mixing.parts.values()):
         responses *= scaled
     level_db = 10.0 * float(np.log10(max(power, 1e-30)))
-    return SeatResponse(mixing.mix, mixing.parts, direct, middle, level_db)
+    return SeatResponse(mixing.mix, mixing.parts, direct, middle, energies, level_db)
 
 
 class _Mixing:

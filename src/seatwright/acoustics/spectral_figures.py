@@ -37,13 +37,34 @@ class MiddleOctaves:
     rate: float
 
 
-def spectral_figures(responses: NDArray[np.float32], rate: int) -> tuple[float, MiddleOctaves]:
-    """K-weighted gain and middle octaves of responses.
+@dataclass(frozen=True)
+class MiddleEnergies:
+    """Energies in the middle octaves, which do not depend on the rate.
 
     Parameters
     ----------
-    responses : ndarray, shape (sources, 2, frames)
+    left, right : float
+        Of the direct sound.
+    rest : float
+        Of everything after it, left and right.
+    """
+
+    left: float
+    right: float
+    rest: float
+
+
+def spectral_figures(
+    mix: NDArray[np.float32], direct: NDArray[np.float32], rate: int
+) -> tuple[float, MiddleOctaves, MiddleEnergies]:
+    """K-weighted gain, middle octaves and their energies of a seat's responses.
+
+    Parameters
+    ----------
+    mix : ndarray, shape (sources, 2, frames)
         Their powers add up.
+    direct : ndarray, shape (sources, 2, early frames)
+        The direct sound that is in them.
     rate : int
         Samples per second.
 
@@ -53,24 +74,42 @@ def spectral_figures(responses: NDArray[np.float32], rate: int) -> tuple[float, 
         Mean of |H|^2 under K-weighting and a spectrum that falls by 3 dB an octave from 40 Hz to
         16 kHz, as music does on the whole: with white noise 10 kHz would decide.
     middle : MiddleOctaves
+        Of the mix.
+    energies : MiddleEnergies
     """
-    frames = responses.shape[-1]
+    frames = mix.shape[-1]
     length = scipy.fft.next_fast_len(frames + int(_RING_SECONDS * rate), real=True)
-    rows = responses.reshape(-1, frames)
+    rows = mix.reshape(-1, frames)
     spectra = scipy.fft.rfft(rows, length, axis=1)
     weights = _pink_k_weights(rate, length)
     power = sum(
         float(np.dot(np.square(row.real) + np.square(row.imag), weights)) for row in spectra
     )
     low, high = (int(np.ceil(edge * length / rate)) for edge in _MIDDLE_HERTZ)
-    high = min(high, length // 2 + 1)
-    short = scipy.fft.next_fast_len(5 * high // 2, real=True)
-    middle = np.zeros((len(rows), short // 2 + 1), dtype=np.complex64)
-    middle[:, low:high] = spectra[:, low:high]
-    signal = scipy.fft.irfft(middle, short, axis=1) * np.float32((short / length) ** 0.5)
-    kept = signal[:, : int(np.ceil(frames * short / length))]
-    shaped = kept.reshape(*responses.shape[:-1], kept.shape[1])
-    return power, MiddleOctaves(np.ascontiguousarray(shaped), rate * short / length)
+    band = slice(low, min(high, length // 2 + 1))
+    middle = _at_low_rate(spectra[:, band], band, length)
+    kept = middle[:, : int(np.ceil(frames * middle.shape[1] / length))]
+    shaped = np.ascontiguousarray(kept).reshape(*mix.shape[:-1], kept.shape[1])
+    octaves = MiddleOctaves(shaped, rate * middle.shape[1] / length)
+    return power, octaves, _energies(spectra[:, band], direct, band, length)
+
+
+def _at_low_rate(spectra: NDArray[np.complex64], band: slice, length: int) -> NDArray[np.float32]:
+    """The signal of some bins at the rate these need, of the same energy."""
+    short = scipy.fft.next_fast_len(5 * band.stop // 2, real=True)
+    padded = np.zeros((len(spectra), short // 2 + 1), dtype=np.complex64)
+    padded[:, band] = spectra
+    return np.asarray(scipy.fft.irfft(padded, short, axis=1) * np.float32((short / length) ** 0.5))
+
+
+def _energies(
+    spectra: NDArray[np.complex64], direct: NDArray[np.float32], band: slice, length: int
+) -> MiddleEnergies:
+    alone = scipy.fft.rfft(direct.reshape(-1, direct.shape[-1]), length, axis=1)[:, band]
+    sides = [float(np.sum(np.abs(alone[side::2]) ** 2)) for side in range(2)]
+    rest = float(np.sum(np.abs(spectra - alone) ** 2))
+    left, right, rest = (2.0 / length * each for each in (*sides, rest))
+    return MiddleEnergies(left, right, rest)
 
 
 @lru_cache(maxsize=8)
