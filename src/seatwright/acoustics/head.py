@@ -34,7 +34,10 @@ _MODES_BEYOND = 12
 
 
 def sphere_response(
-    frequency: NDArray[np.float64], angle: float, speed: float, radius: float = RADIUS
+    frequency: NDArray[np.float64],
+    angle: float | NDArray[np.float64],
+    speed: float,
+    radius: float = RADIUS,
 ) -> NDArray[np.complex128]:
     """Pressure on a rigid sphere under a plane wave, relative to the free field at its centre.
 
@@ -45,7 +48,7 @@ def sphere_response(
     ----------
     frequency : ndarray, shape (bins,)
         Hz; at 0 the response is 1.
-    angle : float
+    angle : float or ndarray
         Radians between the ear and the direction of incidence.
     speed : float
         Speed of sound in m/s.
@@ -54,7 +57,7 @@ def sphere_response(
 
     Returns
     -------
-    ndarray of complex, shape (bins,)
+    ndarray of complex, shape of `angle` and (bins,)
     """
     ka = 2.0 * pi * np.maximum(frequency, 1e-3) * radius / speed
     orders = np.arange(int(ka.max()) + _MODES_BEYOND)
@@ -64,8 +67,9 @@ def sphere_response(
             orders, x, derivative=True
         )
     slope = np.where(np.isfinite(slope), slope, np.inf)
-    terms = 1j**orders * (2 * orders + 1) * eval_legendre(orders, np.cos(angle)) / slope
-    response = -1j / ka**2 * terms.sum(axis=1)
+    weights = 1j**orders * (2 * orders + 1) / slope
+    directions = eval_legendre(orders, np.cos(np.asarray(angle, dtype=float))[..., None])
+    response = -1j / ka**2 * (directions @ weights.T)
     return np.asarray(np.where(frequency <= 0.0, 1.0, response))
 
 
@@ -125,14 +129,12 @@ def head_filters(rate: int, speed: float) -> HeadFilters:
     frequency = transform_frequencies(length, rate)
     audible = np.clip((0.5 * rate - frequency) / (0.08 * rate), 0.0, 1.0)
     delays = ear_delay(angles, speed)
-    filters = np.empty((len(angles), FILTER_TAPS))
     fade = np.ones(FILTER_TAPS)
     fade[-LEAD:] = np.cos(np.linspace(0.0, pi / 2, LEAD)) ** 2
     fade[: LEAD // 2] = np.sin(np.linspace(0.0, pi / 2, LEAD // 2)) ** 2
-    for index, angle in enumerate(angles):
-        response = sphere_response(frequency, float(angle), speed) * audible
-        shift = np.exp(2j * pi * frequency * (delays[index] - LEAD / rate))
-        filters[index] = np.fft.irfft(response * shift, length)[:FILTER_TAPS] * fade
+    shift = np.exp(2j * pi * frequency * (delays[:, None] - LEAD / rate))
+    responses = sphere_response(frequency, angles, speed) * audible * shift
+    filters = np.fft.irfft(responses, length, axis=1)[:, :FILTER_TAPS] * fade
     return HeadFilters(rate, speed, angles, filters)
 
 
