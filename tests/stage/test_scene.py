@@ -135,14 +135,16 @@ def test_scene_and_schema_refuse_the_same(keys: dict[str, Any]) -> None:
 
 
 def test_schema_is_itself_valid() -> None:
-    Draft202012Validator.check_schema(scene_schema())
+    schema = scene_schema()
+    Draft202012Validator.check_schema(schema)
+    assert schema["required"] == ["seats"]
 
 
 @pytest.mark.parametrize("path", SCENES, ids=lambda path: path.stem)
 def test_schema_accepts_every_scene_of_the_house(path: Path) -> None:
     table = tomllib.loads(path.read_text(encoding="utf-8"))
     Draft202012Validator(scene_schema()).validate(table)
-    Scene.model_validate(table)
+    assert set(Scene.model_validate(table).seats) == set(table["seats"])
 
 
 def test_scenes_of_the_house_are_there() -> None:
