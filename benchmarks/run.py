@@ -56,12 +56,6 @@ def timed(work: Callable[[], object]) -> float:
     return time.perf_counter() - begin
 
 
-def median(work: Callable[[], object], repeats: int = REPEATS) -> float:
-    """Median wall seconds after one run that does not count."""
-    work()
-    return float(np.median([timed(work) for _ in range(repeats)]))
-
-
 def scripted(stems: list[np.ndarray], heard: list[np.ndarray], name: str) -> np.ndarray:
     """What one would script: every stem and channel by itself, summed per section; the mix."""
     import scipy.signal  # here, so that it does not count in the memory of a render's process
@@ -86,9 +80,7 @@ def engine_mix(stems: list[np.ndarray], heard: list[np.ndarray], threads: int) -
     voices = (
         Voice(str(n), reader(signal), ((section(n), heard[n]),)) for n, signal in enumerate(stems)
     )
-    engine = Engine(
-        voices, SECTIONS, heard[0].shape[1], threads, skip_silence=False, spare=1, per_response=4.5
-    )
+    engine = Engine(voices, SECTIONS, heard[0].shape[1], threads, skip_silence=False, spare=1)
     mix = np.empty((2, frames), dtype=np.float32)
     for start, block in engine.blocks(0, frames):
         add_mix(block, SECTIONS)
@@ -279,12 +271,17 @@ def run(seconds: float) -> list[tuple[str, str, str]]:
     def ours() -> None:
         kept["mix"] = engine_mix(stems, heard, 1)
 
+    ours()
+    # in turn, as a machine's speed drifts within minutes
+    engine_runs = [timed(ours) for _ in range(REPEATS)]
     scripted_seconds = timed(baseline)
     print(f"  fftconvolve: {scripted_seconds:.1f} s", file=sys.stderr)
+    engine_runs += [timed(ours) for _ in range(REPEATS)]
     oa_seconds = timed(lambda: scripted(stems, heard, "oaconvolve"))
     print(f"  oaconvolve: {oa_seconds:.1f} s", file=sys.stderr)
-    engine_seconds = median(ours)
-    print(f"  engine: {engine_seconds:.2f} s", file=sys.stderr)
+    engine_runs += [timed(ours) for _ in range(REPEATS)]
+    engine_seconds = float(np.median(engine_runs))
+    print(f"  engine: {engine_seconds:.2f} s", *(f"{t:.2f}" for t in engine_runs), file=sys.stderr)
     error = np.abs(kept["mix"] - kept["exact"]).max()
     peak = np.abs(kept["exact"]).max()
     error_db = 20.0 * np.log10(error / max(1.0, peak))

@@ -121,7 +121,7 @@ def test_packing_matches_int_to_bytes(integers: np.ndarray) -> None:
 
 @given(st.lists(st.integers(-(2**23), 2**23 - 1), min_size=1, max_size=400))
 def test_unpacking_gives_back_what_was_packed(integers: list[int]) -> None:
-    packed = bytearray(packed_24(np.array(integers, np.int32)).tobytes()) + b"\xff"
+    packed = np.append(packed_24(np.array(integers, np.int32)), np.uint8(255))
     out = np.empty(len(integers), np.float32)
     unpacked_24(packed, out)
     assert np.array_equal(out, np.array(integers) / 2**23)

@@ -27,6 +27,7 @@ from seatwright.sound.samples import unpacked_24
 
 FLOAT_ENCODINGS = ("FLOAT", "DOUBLE")
 BLOCK_FRAMES = 2**14
+_PIECE = 2**15  # samples; stays in the processor's cache
 _TINY = np.finfo(np.float32).tiny
 Block = NDArray[np.float32]
 
@@ -154,19 +155,29 @@ class Decoder:
         return block
 
     def _read_packed(self, start: int, block: Block) -> None:
-        size = 3 * block.size
-        packed = bytearray(size + 1)
+        samples = block.reshape(-1)
+        packed = np.empty(3 * min(_PIECE, samples.size) + 1, np.uint8)
         place = self._packed_at + 3 * self.channels * start
+        for first in range(0, samples.size, _PIECE):
+            piece = samples[first : first + _PIECE]
+            found = self._fill(packed[: 3 * piece.size], place + 3 * first)
+            if found < 3 * piece.size:
+                whole = (3 * first + found) // (3 * self.channels)
+                raise self._short(start, whole, len(block))
+            unpacked_24(packed, piece)
+
+    def _fill(self, into: NDArray[np.uint8], place: int) -> int:
+        """Read bytes from a place on; how many there were."""
         found = 0
         try:
-            while found < size:
-                got = os.preadv(self._handle, [memoryview(packed)[found:size]], place + found)
+            while found < into.size:
+                got = os.preadv(self._handle, [into[found:].data], place + found)
                 if got == 0:
-                    raise self._short(start, found // (3 * self.channels), len(block))
+                    break
                 found += got
         except OSError as error:
             raise self._fault(f"cannot be read: {error.strerror}") from error
-        unpacked_24(packed, block.reshape(-1))
+        return found
 
     def _short(self, start: int, found: int, frames: int) -> StemError:
         where = f"at {start / self.rate:.3f} s (frame {start})"

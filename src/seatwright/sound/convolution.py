@@ -17,25 +17,27 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from math import ceil
 from threading import local
 from typing import Any
 
 import numpy as np
-import scipy.fft
 from numpy.typing import NDArray
 
-ROWS = 4
-"""Rows of one transform call; scipy.fft vectorises float32 from four rows on."""
+from seatwright.sound.transform import Spectrum, Transform, transform_of
 
-BLOCK_PER_RESPONSE = 3.25
+VOICES = 4
+"""Voices that are summed by one thread before the groups' sums are added up."""
+
+BLOCK_PER_RESPONSE = 4.0
 """A block is at least this many responses long."""
 
 ReadVoice = Callable[[int, int], NDArray[np.float32]]
 """Gives (start, frames) of a signal, shape (frames,), zeros outside of it."""
 
 
-Sums = dict[int, NDArray[np.complex64]]
-"""Spectra summed per bus, shape (2, bins) each."""
+Sums = dict[int, tuple[Spectrum, Spectrum]]
+"""Spectra summed per bus, left and right."""
 
 
 @dataclass(frozen=True)
@@ -68,12 +70,17 @@ class BlockGrid:
     ----------
     taps : int
         Length of the responses.
-    length : int
-        Of a transform.
+    transform : Transform
+        As long as a block with what came before it.
     """
 
     taps: int
-    length: int
+    transform: Transform
+
+    @property
+    def length(self) -> int:
+        """Of a transform."""
+        return self.transform.length
 
     @property
     def hop(self) -> int:
@@ -86,17 +93,13 @@ class BlockGrid:
         return self.taps - 1
 
 
-def block_grid(taps: int, per_response: float = BLOCK_PER_RESPONSE) -> BlockGrid:
-    """The grid for responses of a length in samples: 36, 45, 60 or 72 times a power of two.
+def block_grid(taps: int) -> BlockGrid:
+    """The grid for responses of a length in samples.
 
-    With an odd factor a transform is faster than at a power of two, whose rows lie in memory so
-    that they push one another out of the processor's cache. Longer blocks would be faster still,
-    but the responses' spectra of a whole orchestra have to stay in memory.
+    Longer blocks would be a little faster, but the responses' spectra of a whole orchestra have to
+    stay in memory.
     """
-    needed = max(4096.0, per_response * taps)
-    power = 2 ** int(np.floor(np.log2(needed / 36.0)))
-    length = next(c * power for c in (36, 45, 60, 72) if c * power >= needed)
-    return BlockGrid(max(1, taps), length)
+    return BlockGrid(max(1, taps), transform_of(max(4096, ceil(BLOCK_PER_RESPONSE * taps))))
 
 
 class Engine:
@@ -114,10 +117,8 @@ class Engine:
         Does not change the result.
     skip_silence : bool
         Leave out transforms of voices that are silent over a whole block.
-    per_response : float
-        How many responses long a block is at least; 4.5 is faster and takes a third more memory.
     spare : int
-        Rows of zeros in front of every block, for sums of the caller's.
+        Rows in front of every block, left to the caller to fill.
     """
 
     def __init__(
@@ -128,13 +129,12 @@ class Engine:
         threads: int = 1,
         skip_silence: bool = True,
         spare: int = 0,
-        per_response: float = BLOCK_PER_RESPONSE,
     ):
         self.buses = buses
         self.threads = max(1, threads)
         self.skip_silence = skip_silence
         self.spare = spare
-        self.grid = block_grid(taps, per_response)
+        self.grid = block_grid(taps)
         self._groups: list[_Group] = []
         self._direct: list[Voice] = []
         for voice in voices:
@@ -172,7 +172,7 @@ class Engine:
                 ]
                 if previous is not None:
                     yield self._finished(previous, inverse, start, stop)
-                block = np.zeros((self.spare + self.buses, 2, hop), dtype=np.float32)
+                block = np.empty((self.spare + self.buses, 2, hop), dtype=np.float32)
                 inverse = self._submit_inverse(pool, _summed(forward), block)
                 previous = (number * hop, block)
             if previous is not None:
@@ -203,25 +203,18 @@ class Engine:
         spectra: Sums,
         block: NDArray[np.float32],
     ) -> list[Future[None]]:
-        sounding = sorted(spectra)
-        pairs = [sounding[i : i + ROWS // 2] for i in range(0, len(sounding), ROWS // 2)]
-        return [pool.submit(self._inverse, pair, spectra, block) for pair in pairs]
+        for bus in range(self.buses):
+            if bus not in spectra:
+                block[self.spare + bus] = 0.0
+        return [
+            pool.submit(self._inverse, spectra.pop(bus), block[self.spare + bus])
+            for bus in sorted(spectra)
+        ]
 
-    def _inverse(
-        self,
-        buses: list[int],
-        spectra: Sums,
-        block: NDArray[np.float32],
-    ) -> None:
-        bins = self.grid.length // 2 + 1
-        rows = np.zeros((ROWS // 2, 2, bins), dtype=np.complex64)
-        for row, bus in enumerate(buses):
-            rows[row] = spectra.pop(bus)
-        signals = scipy.fft.irfft(
-            rows.reshape(ROWS, bins), n=self.grid.length, axis=1, overwrite_x=True
-        ).reshape(ROWS // 2, 2, self.grid.length)
-        for row, bus in enumerate(buses):
-            block[self.spare + bus] = signals[row, :, self.grid.history :]
+    def _inverse(self, spectra: tuple[Spectrum, Spectrum], into: NDArray[np.float32]) -> None:
+        for channel, spectrum in enumerate(spectra):
+            signal = self.grid.transform.inverse(spectrum)
+            into[channel] = signal[self.grid.history :]
 
 
 def _summed(forward: list[Future[Sums]]) -> Sums:
@@ -230,83 +223,64 @@ def _summed(forward: list[Future[Sums]]) -> Sums:
     forward.reverse()
     while forward:
         for bus, part in forward.pop().result().items():
-            if bus in sums:
-                sums[bus] += part
-            else:
+            if bus not in sums:
                 sums[bus] = part
+                continue
+            for total, spectrum in zip(sums[bus], part, strict=True):
+                total += spectrum
     return sums
 
 
 class _Group:
-    """Up to four voices that are transformed together, with their responses' spectra."""
+    """Up to four voices, with their responses' spectra."""
 
     def __init__(self, grid: BlockGrid):
         self._grid = grid
-        self._reads: list[ReadVoice] = []
-        self._spectra: list[list[tuple[int, NDArray[np.complex64]]]] = []
-        self._history = np.zeros((ROWS, grid.history), dtype=np.float32)
+        self._voices: list[tuple[ReadVoice, list[tuple[int, tuple[Spectrum, Spectrum]]]]] = []
+        self._history = np.zeros((VOICES, grid.history), dtype=np.float32)
         self._number: int | None = None
-        self._waiting: list[tuple[NDArray[np.float32], NDArray[np.complex64]]] = []
 
     @property
     def full(self) -> bool:
-        return len(self._reads) == ROWS
+        return len(self._voices) == VOICES
 
     def add(self, voice: Voice) -> None:
         """Take in a voice; buses that share one response share its spectrum."""
-        made: dict[int, NDArray[np.complex64]] = {}
+        made: dict[int, tuple[Spectrum, Spectrum]] = {}
         for _, response in voice.routes:
             if id(response) not in made:
-                bins = self._grid.length // 2 + 1
-                made[id(response)] = np.empty((2, bins), dtype=np.complex64)
-                self._waiting.append((response, made[id(response)]))
-                if len(self._waiting) == ROWS // 2:
-                    self._transform_waiting()
-        self._reads.append(voice.read)
-        self._spectra.append([(bus, made[id(response)]) for bus, response in voice.routes])
+                made[id(response)] = (self._spectrum(response[0]), self._spectrum(response[1]))
+        routes = [(bus, made[id(response)]) for bus, response in voice.routes]
+        self._voices.append((voice.read, routes))
 
-    def _transform_waiting(self) -> None:
-        """Transform responses, two at a time, and let go of them."""
-        if not self._waiting:
-            return
-        rows = np.zeros((ROWS // 2, 2, self._grid.length), dtype=np.float32)
-        for row, (response, _) in zip(rows, self._waiting, strict=False):
-            row[:, : response.shape[1]] = response
-        spectra = scipy.fft.rfft(rows.reshape(ROWS, -1), axis=1).reshape(ROWS // 2, 2, -1)
-        for spectrum, (_, into) in zip(spectra, self._waiting, strict=False):
-            into[:] = spectrum
-        self._waiting.clear()
+    def _spectrum(self, response: NDArray[np.float32]) -> Spectrum:
+        padded: NDArray[np.float32] = _scratch("window", (self._grid.length,), np.float32)
+        padded[: len(response)] = response
+        padded[len(response) :] = 0.0
+        return self._grid.transform.forward(padded)
 
     def forward(self, number: int, skip_silence: bool) -> Sums:
         """Sum of this group's voices per bus in the frequency domain, for one block."""
-        self._transform_waiting()
-        window = self._window(number)
-        rows = window[: len(self._reads)]
-        active = [not skip_silence or _sounds(row) for row in rows]
         sums: Sums = {}
-        if not any(active):
-            return sums
-        spectra = scipy.fft.rfft(window, axis=1)
-        product = _scratch("product", (spectra.shape[1],), np.complex64)
-        for row, routes in enumerate(self._spectra):
-            if active[row]:
-                _accumulate(spectra[row], routes, sums, product)
+        follows = self._number is not None and number == self._number + 1
+        self._number = number
+        product: Spectrum = _scratch("product", self._grid.transform.shape, np.complex64)
+        for place, (read, routes) in enumerate(self._voices):
+            window = self._window(number * self._grid.hop, read, place, follows)
+            if skip_silence and not _sounds(window):
+                continue
+            _accumulate(self._grid.transform.forward(window), routes, sums, product)
         return sums
 
-    def _window(self, number: int) -> NDArray[np.float32]:
-        """What sounds in a block and what came before it, shape (4, length)."""
+    def _window(
+        self, first: int, read: ReadVoice, place: int, follows: bool
+    ) -> NDArray[np.float32]:
+        """What sounds in a block and what came before it, shape (length,)."""
         hop, history = self._grid.hop, self._grid.history
-        first = number * hop
-        follows = self._number is not None and number == self._number + 1
-        window: NDArray[np.float32] = _scratch("window", (ROWS, self._grid.length), np.float32)
-        window[len(self._reads) :] = 0.0
-        for row, read in enumerate(self._reads):
-            window[row, :history] = (
-                self._history[row] if follows else read(first - history, history)
-            )
-            window[row, history:] = read(first, hop)
-        self._history[:] = window[:, hop:]
-        self._number = number
+        window: NDArray[np.float32] = _scratch("window", (self._grid.length,), np.float32)
+        window[:history] = self._history[place] if follows else read(first - history, history)
+        window[history:] = read(first, hop)
+        self._history[place] = window[hop:]
         return window
 
 
@@ -328,18 +302,18 @@ def _sounds(row: NDArray[np.float32]) -> bool:
 
 
 def _accumulate(
-    spectrum: NDArray[np.complex64],
-    routes: list[tuple[int, NDArray[np.complex64]]],
+    spectrum: Spectrum,
+    routes: list[tuple[int, tuple[Spectrum, Spectrum]]],
     sums: Sums,
-    product: NDArray[np.complex64],
+    product: Spectrum,
 ) -> None:
-    for bus, response in routes:
+    for bus, (left, right) in routes:
         if bus not in sums:
-            sums[bus] = spectrum * response
+            sums[bus] = (spectrum * left, spectrum * right)
             continue
-        for channel in range(2):
-            np.multiply(spectrum, response[channel], out=product)
-            sums[bus][channel] += product
+        for response, total in zip((left, right), sums[bus], strict=True):
+            np.multiply(spectrum, response, out=product)
+            total += product
 
 
 def _add_scaled(into: NDArray[np.float32], samples: NDArray[np.float32], gain: float) -> None:

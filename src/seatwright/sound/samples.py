@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 Floats = NDArray[np.floating[Any]]
 
 
-_CACHED = 2**14
 _STEP_32 = np.float32(2.0**-31)
 
 
@@ -87,21 +86,21 @@ def packed_24(integers: NDArray[np.int32]) -> NDArray[np.uint8]:
     return three.reshape(-1)
 
 
-def unpacked_24(packed: bytearray | memoryview, out: NDArray[np.float32]) -> None:
+def unpacked_24(packed: NDArray[np.uint8], out: NDArray[np.float32]) -> None:
     """Turn three bytes each, the lowest first, into floats: exactly integer / 2**23.
 
     Parameters
     ----------
-    packed : bytearray or memoryview
-        3 * out.size bytes and one more, whose value does not matter.
+    packed : ndarray of uint8, shape (3 * samples + 1,)
+        The last byte does not matter.
     out : ndarray of float32, shape (samples,)
-        Filled in place.
+        Filled in place; best no more samples than fit in the processor's cache.
     """
     # every fourth byte a word reads belongs to the next sample and is shifted out
-    words = np.ndarray((out.size,), "<i4", packed, 0, (3,))
-    for first in range(0, out.size, _CACHED):
-        piece = np.left_shift(words[first : first + _CACHED], 8)
-        np.multiply(piece, _STEP_32, out=out[first : first + _CACHED], casting="unsafe")
+    words = np.ndarray((out.size,), "<i4", packed, 0, (3,)).astype(np.int32)
+    np.left_shift(words, 8, out=words)
+    out[:] = words
+    np.multiply(out, _STEP_32, out=out)
 
 
 def _in_steps(samples: Floats, bits: int, dither: np.random.Generator | None) -> Floats:
