@@ -11,6 +11,7 @@ from seatwright.acoustics.impulse_response import Grid, response_seconds
 from seatwright.acoustics.listening import Listening, earliest_arrival, listening_of, seat_plan
 from seatwright.disk.bounce_folder import BounceFolder, BounceFormat, moved_broadcast
 from seatwright.disk.casting import Cast, cast_scene
+from seatwright.disk.heads import scene_head
 from seatwright.disk.raw_blocks import RawBlocks
 from seatwright.disk.scene_file import ReadScene, read_scene
 from seatwright.errors import Fault, SceneError
@@ -67,7 +68,7 @@ def render(
     heard = heard_seats(scene, request.only)
     buses = buses_of(scene, heard, request.stems, request.perspectives)
     cast = cast_scene(read, allow_truncated=request.allow_truncated)
-    listening = listening_of(scene)
+    listening = listening_of(scene, scene_head(read))
     grid = time_grid(scene, listening, cast)
     first, last = request.excerpt(cast.frames + grid.frames - 1, cast.rate)
     form = bounce_format(request, cast, first, last)

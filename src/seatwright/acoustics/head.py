@@ -1,7 +1,8 @@
 """A listener's head: what each ear hears of a wave from a direction.
 
-The head is a rigid sphere with an ear on either side. Each response is kept as a delay and a short
-filter, so that directions can be interpolated without comb filtering.
+Here the head is a rigid sphere with an ear on either side; `measured_head` holds measured ones.
+Each response is kept as a delay and a short filter, so that directions can be interpolated without
+comb filtering.
 
 Source
 ------
@@ -14,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from math import pi
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -150,6 +152,76 @@ def incidence(directions: NDArray[np.float64], axis: NDArray[np.float64]) -> NDA
     return np.asarray(np.arccos(np.clip(directions @ axis, -1.0, 1.0)))
 
 
+class HeadModel(Protocol):
+    """What each ear hears of plane waves.
+
+    Directions are unit vectors in the head's frame, shape (n, 3): x ahead, y to the left, z up.
+    """
+
+    @property
+    def name(self) -> str:
+        """What it is."""
+
+    @property
+    def credit(self) -> str:
+        """Whose it is; "" where there is nobody to name."""
+
+    def lead(self, rate: int) -> int:
+        """Taps of a filter before its delay's instant."""
+
+    def delays(self, directions: NDArray[np.float64], speed: float) -> NDArray[np.float64]:
+        """Seconds by which each ear hears after the head's centre would, shape (n, 2)."""
+
+    def filters(
+        self, directions: NDArray[np.float64], rate: int, speed: float
+    ) -> NDArray[np.floating[Any]]:
+        """Filters of both ears without their delays, shape (n, 2, taps)."""
+
+    def mixing(
+        self, rate: int, length: int, speed: float
+    ) -> tuple[NDArray[np.complex64], NDArray[np.float32]]:
+        """As `head_mixing`."""
+
+
+class RigidSphere:
+    """The head as a rigid sphere with opposite ears."""
+
+    name = "rigid sphere"
+    credit = "R. O. Duda, W. L. Martens, JASA 104 (1998) 3048-3058"
+
+    def lead(self, rate: int) -> int:
+        """Taps of a filter before its delay's instant."""
+        return LEAD
+
+    def delays(self, directions: NDArray[np.float64], speed: float) -> NDArray[np.float64]:
+        """Woodworth's, shape (n, 2)."""
+        return np.stack([ear_delay(incidence(directions, ear), speed) for ear in _EARS], axis=1)
+
+    def filters(
+        self, directions: NDArray[np.float64], rate: int, speed: float
+    ) -> NDArray[np.floating[Any]]:
+        """Of Duda and Martens' sphere, shape (n, 2, taps)."""
+        bank = head_filters(rate, speed)
+        return np.stack([bank.at(incidence(directions, ear)) for ear in _EARS], axis=1)
+
+    def mixing(
+        self, rate: int, length: int, speed: float
+    ) -> tuple[NDArray[np.complex64], NDArray[np.float32]]:
+        """As `head_mixing`."""
+        return head_mixing(rate, length, speed)
+
+
+SPHERE = RigidSphere()
+_EARS = (np.array([0.0, 1.0, 0.0]), np.array([0.0, -1.0, 0.0]))
+
+
+def in_head_frame(directions: NDArray[np.float64], ears: Ears) -> NDArray[np.float64]:
+    """Directions of the scene's frame, shape (n, 3), as the head sees them: ahead, left, up."""
+    left, _ = ear_axes(ears)
+    up = np.array([0.0, 0.0, 1.0])
+    return np.asarray(directions @ np.stack([np.array(ears.facing), left, up], axis=1))
+
+
 @lru_cache(maxsize=8)
 def head_mixing(
     rate: int, length: int, speed: float
@@ -184,9 +256,38 @@ def head_mixing(
         late = np.exp(-2j * pi * frequency * ear_delay(angle, speed)[:, None])
         responses.append(np.fft.rfft(bank.at(angle), coarse) * late)
     left, right = responses
-    power_left = np.mean(np.abs(left) ** 2, axis=0) + 1e-9
-    power_right = np.mean(np.abs(right) ** 2, axis=0) + 1e-9
+    powers = (np.mean(np.abs(left) ** 2, axis=0), np.mean(np.abs(right) ** 2, axis=0))
     crossed = np.mean(right * np.conj(left), axis=0)
+    return mixing_matrices(frequency, powers, crossed, length, rate)
+
+
+def mixing_matrices(
+    frequency: NDArray[np.float64],
+    powers: tuple[NDArray[np.float64], NDArray[np.float64]],
+    crossed: NDArray[np.complex128],
+    length: int,
+    rate: int,
+) -> tuple[NDArray[np.complex64], NDArray[np.float32]]:
+    """What turns independent noise into two ears' signals of given powers and cross power.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (bins,)
+        Hz.
+    powers : tuple of ndarray, shape (bins,)
+        Left and right.
+    crossed : ndarray of complex, shape (bins,)
+        Right times the conjugate of left.
+    length : int
+        Of the real transform whose bins are mixed.
+    rate : int
+        Samples per second.
+
+    Returns
+    -------
+    As `head_mixing`.
+    """
+    power_left, power_right = (power + 1e-9 for power in powers)
     first = np.sqrt(power_left)
     alike = crossed / first
     apart = np.sqrt(np.maximum(power_right - np.abs(alike) ** 2, 0.0))

@@ -17,14 +17,7 @@ from numpy.typing import NDArray
 from seatwright.acoustics.band_weights import early_weights
 from seatwright.acoustics.diffuse_field import diffuse_mixing
 from seatwright.acoustics.fractional_delay import fractional_kernels, placed_kernels
-from seatwright.acoustics.head import (
-    LEAD,
-    ear_axes,
-    ear_delay,
-    head_filters,
-    head_mixing,
-    incidence,
-)
+from seatwright.acoustics.head import SPHERE, HeadModel, in_head_frame
 from seatwright.acoustics.reflections import Arrivals, arrivals_at, image_sources
 from seatwright.acoustics.room import Room
 from seatwright.acoustics.tail import diffuse_spectra, mixed_as_diffuse
@@ -223,6 +216,7 @@ def head_responses(
     ears: Ears,
     grid: Grid,
     generators: Sequence[np.random.Generator],
+    head: HeadModel = SPHERE,
 ) -> NDArray[np.float32]:
     """Whole responses of one source at a listener's two ears.
 
@@ -234,16 +228,17 @@ def head_responses(
     grid : Grid
     generators : sequence of Generator
         Two.
+    head : HeadModel
 
     Returns
     -------
     ndarray, shape (2, frames)
         Left and right ear. Each image is filtered by its own direction.
     """
-    early, arrival = early_at_head(room, source, ears, grid)
+    early, arrival = early_at_head(room, source, ears, grid, head=head)
     length = _tail_length(grid)
     spectra = diffuse_spectra(room, grid.rate, length, np.full(2, grid.origin), list(generators))
-    mixed_as_diffuse(spectra, *head_mixing(grid.rate, length, room.speed))
+    mixed_as_diffuse(spectra, *head.mixing(grid.rate, length, room.speed))
     responses = np.ascontiguousarray(
         scipy.fft.irfft(spectra, n=length, axis=1, overwrite_x=True)[:, : grid.frames]
     )
@@ -254,7 +249,12 @@ def head_responses(
 
 
 def early_at_head(
-    room: Room, source: Source, ears: Ears, grid: Grid, max_order: int | None = None
+    room: Room,
+    source: Source,
+    ears: Ears,
+    grid: Grid,
+    max_order: int | None = None,
+    head: HeadModel = SPHERE,
 ) -> tuple[NDArray[np.float32], float]:
     """The early part at a listener's two ears.
 
@@ -266,6 +266,7 @@ def early_at_head(
     grid : Grid
     max_order : int, optional
         Leave out images of more reflections; 0 keeps the direct sound alone.
+    head : HeadModel
 
     Returns
     -------
@@ -276,22 +277,25 @@ def early_at_head(
     reach = room.speed * room.mixing_time
     images = image_sources(room, source.position, reach, max_order)
     heard = arrivals_at(room, source, images, ears.position, reach)
-    early = _banded([_ear_kernels(heard, axis, room, grid) for axis in ear_axes(ears)], grid)
-    return early, float(heard.distances[0] / room.speed - grid.origin)
+    kernels = _ear_kernels(heard, ears, room, grid, head)
+    return _banded(kernels, grid), float(heard.distances[0] / room.speed - grid.origin)
 
 
 def _ear_kernels(
-    heard: Arrivals, axis: NDArray[np.float64], room: Room, grid: Grid
-) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
-    angle = incidence(heard.directions, axis)
-    time = heard.distances / room.speed + ear_delay(angle, room.speed) - grid.origin
-    starts, taps = fractional_kernels(time * grid.rate - LEAD)
-    filters = head_filters(grid.rate, room.speed).at(angle)
-    length = scipy.fft.next_fast_len(taps.shape[1] + filters.shape[1], real=True)
-    kernels = scipy.fft.irfft(
-        scipy.fft.rfft(taps, length) * scipy.fft.rfft(filters, length), length
-    )
-    return starts, kernels, heard.gains
+    heard: Arrivals, ears: Ears, room: Room, grid: Grid, head: HeadModel
+) -> list[tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]]:
+    """For each ear the start, kernel and band gains of every arrival."""
+    directions = in_head_frame(heard.directions, ears)
+    delays = head.delays(directions, room.speed)
+    filters = head.filters(directions, grid.rate, room.speed)
+    kernels = []
+    for ear in range(2):
+        time = heard.distances / room.speed + delays[:, ear] - grid.origin
+        starts, taps = fractional_kernels(time * grid.rate - head.lead(grid.rate))
+        length = scipy.fft.next_fast_len(taps.shape[1] + filters.shape[2] - 1, real=True)
+        spectra = scipy.fft.rfft(taps, length) * scipy.fft.rfft(filters[:, ear], length)
+        kernels.append((starts, scipy.fft.irfft(spectra, length), heard.gains))
+    return kernels
 
 
 def _silence_before(

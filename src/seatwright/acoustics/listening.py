@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from seatwright.acoustics.head import ear_axes, ear_delay, incidence
+from seatwright.acoustics.head import SPHERE, HeadModel, in_head_frame
 from seatwright.acoustics.room import Room, room_of
 from seatwright.stage.microphones import Close, Ears, Microphone, hall_microphones, listener
 from seatwright.stage.scene import Scene
@@ -27,12 +27,15 @@ class Listening:
         Tree, outriggers and ambient.
     close : Close
     ears : Ears
+    head : HeadModel
+        What the ears hear of a direction.
     """
 
     room: Room
     microphones: tuple[Microphone, ...]
     close: Close
     ears: Ears
+    head: HeadModel = SPHERE
 
     def of(self, perspective: str) -> tuple[Microphone, ...]:
         """The microphones of one perspective."""
@@ -76,8 +79,18 @@ def middle_source(plan: SeatPlan) -> Source:
     return Source((places[0], places[1], places[2]), first.facing, first.instrument)
 
 
-def listening_of(scene: Scene) -> Listening:
+def listening_of(scene: Scene, head: HeadModel = SPHERE) -> Listening:
     """The room and the microphones of a scene.
+
+    Parameters
+    ----------
+    scene : Scene
+    head : HeadModel
+        As `disk.heads.scene_head` reads it: measured heads are files.
+
+    Returns
+    -------
+    Listening
 
     Raises
     ------
@@ -89,6 +102,7 @@ def listening_of(scene: Scene) -> Listening:
         hall_microphones(scene.microphones, scene.hall),
         scene.microphones.close,
         listener(scene.microphones, scene.hall),
+        head,
     )
 
 
@@ -148,10 +162,9 @@ def travel_time(room: Room, source: Source, position: tuple[float, float, float]
 
 def _nearer_ear(listening: Listening, source: Source) -> float:
     towards = np.subtract(source.position, listening.ears.position)
-    direction = towards / np.linalg.norm(towards)
-    angles = np.array([incidence(direction, axis) for axis in ear_axes(listening.ears)])
+    direction = in_head_frame(towards[None, :] / np.linalg.norm(towards), listening.ears)
     centre = travel_time(listening.room, source, listening.ears.position)
-    return centre + float(ear_delay(angles, listening.room.speed).min())
+    return centre + float(listening.head.delays(direction, listening.room.speed).min())
 
 
 def _tree_arrival(listening: Listening, source: Source) -> float:

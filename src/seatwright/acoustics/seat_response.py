@@ -142,7 +142,7 @@ def _place(
             mixing.add("head", index, ears[1], np.array([0.0, level], dtype=np.float32))
         direct = _direct_sound(listening, source, groups, gains, grid)
         if "head" in balance:
-            at_head, _ = early_at_head(listening.room, source, listening.ears, grid, max_order=0)
+            at_head = _direct_at_head(listening, source, grid)
             direct = np.sum(_same_length([direct, level * at_head]), axis=0)
         directs.append(direct)
     return np.stack(_same_length(directs))
@@ -169,9 +169,15 @@ def _microphone_groups(
 
 
 def _at_head(listening: Listening, plan: SeatPlan, index: int, grid: Grid) -> NDArray[np.float32]:
-    room = listening.room
+    room, ears = listening.room, listening.ears
     generators = [generator_for(room, plan.name, index, ear) for ear in ("ear.left", "ear.right")]
-    return head_responses(room, plan.sources[index], listening.ears, grid, generators)
+    return head_responses(room, plan.sources[index], ears, grid, generators, listening.head)
+
+
+def _direct_at_head(listening: Listening, source: Source, grid: Grid) -> NDArray[np.float32]:
+    room, ears = listening.room, listening.ears
+    direct, _ = early_at_head(room, source, ears, grid, max_order=0, head=listening.head)
+    return direct
 
 
 def _direct_sound(

@@ -11,7 +11,14 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from seatwright.stage.description import Decibels, Degrees, Description, Length, Metres
+from seatwright.stage.description import (
+    Decibels,
+    Degrees,
+    Description,
+    Length,
+    Metres,
+    StemName,
+)
 from seatwright.stage.hall import Hall
 
 Position = tuple[float, float, float]
@@ -82,6 +89,10 @@ class Close(Description):
     pattern: Pattern = "cardioid"
 
 
+HEAD_MODELS = ("measured", "sphere")
+"""Heads that need no file."""
+
+
 class Head(Description):
     """A listener's head at a seat in the hall."""
 
@@ -92,6 +103,8 @@ class Head(Description):
     """Metres from the stage floor to the ears."""
     turned: Degrees = 0.0
     """Degrees the head is turned from straight upstage, positive to the right."""
+    model: StemName = "measured"
+    """Whose head: "measured" (a KEMAR dummy head), "sphere", or the path of a SOFA file (AES69)."""
 
 
 class Microphones(Description):

@@ -15,7 +15,12 @@ from pydantic import ValidationError
 from seatwright.errors import Fault
 from seatwright.stage.description import dotted_key
 from seatwright.stage.hall import CLEARANCE
-from seatwright.stage.microphones import close_microphone, hall_microphones, listener
+from seatwright.stage.microphones import (
+    HEAD_MODELS,
+    close_microphone,
+    hall_microphones,
+    listener,
+)
 from seatwright.stage.scene import SCENE_FORMAT, Scene
 from seatwright.stage.seats import Position, Seat, seat_sources
 
@@ -150,6 +155,13 @@ def _microphone_faults(scene: Scene) -> Iterator[Fault]:
                 f"{microphone.name} stands outside the hall: {outside}",
                 key=f"microphones.{microphone.perspective}",
             )
+    model = scene.microphones.head.model
+    if model not in HEAD_MODELS and not model.lower().endswith(".sofa"):
+        yield Fault(
+            f'found model "{model}", wanted "measured", "sphere" or the path of a .sofa file',
+            key="microphones.head.model",
+            hint=nearest(model, HEAD_MODELS),
+        )
     outside = scene.hall.outside(listener(scene.microphones, scene.hall).position)
     if outside and ("head" in heard or "head" in scene.microphones.model_fields_set):
         yield Fault(f"the head is outside the hall: {outside}", key="microphones.head")
