@@ -29,7 +29,15 @@ from seatwright.views.report import (
 )
 from seatwright.voices import Voices
 
-_COMPUTED_WITH = ("numpy", "scipy", "soundfile", "soxr", "pyroomacoustics", "pydantic")
+_COMPUTED_WITH = (
+    "numpy",
+    "scipy",
+    "soundfile",
+    "soxr",
+    "h5py",
+    "pyroomacoustics",
+    "pydantic",
+)
 
 
 class StemHashes:
@@ -104,6 +112,14 @@ def output_rows(
     )
 
 
+def head_line(scene: Scene, heard: tuple[str, ...], listening: Listening) -> str:
+    """Whose head listens and whose measurement it is; "" where no seat is heard through it."""
+    if not any("head" in scene.balance_of(scene.seats[name]) for name in heard):
+        return ""
+    head = listening.head
+    return f"{head.name}: {head.credit}" if head.credit else head.name
+
+
 def report_of(
     read: ReadScene,
     scene: Scene,
@@ -134,6 +150,7 @@ def report_of(
         frames=form.frames,
         first_frame=first,
         encoding=f"{form.kind} {form.encoding}",
+        head=head_line(scene, voices.heard, listening),
         origin=grid.origin,
         response_frames=grid.frames,
         trim_db=trim_db,

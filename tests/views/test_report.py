@@ -38,6 +38,7 @@ REPORT = Report(
     frames=96_000,
     first_frame=0,
     encoding="wav PCM_24",
+    head="",
     origin=0.01,
     response_frames=9,
     trim_db=-2.25,

@@ -130,7 +130,7 @@ def solid_angles(directions: NDArray[np.float64]) -> NDArray[np.float64]:
     from scipy.spatial import SphericalVoronoi
 
     areas = np.asarray(SphericalVoronoi(directions, radius=1.0, threshold=1e-9).calculate_areas())
-    return areas / areas.sum()
+    return np.asarray(areas / areas.sum())
 
 
 def unit_directions(

@@ -29,6 +29,8 @@ LEAD_SECONDS = 0.0008
 """Of a filter before its delay's instant."""
 
 _ONSET_DB = 26.0
+_RISE_SECONDS = 0.0001
+"""Before the onset, so that little of the rise is lost where a scene begins with it."""
 _SMOOTHING_OCTAVES = 1.0 / 6.0
 _PASSES = 3
 _CHUNK = 512
@@ -103,7 +105,7 @@ def _response_onsets(
     alike = alike.reshape(starts.shape) / rate + starts
     first = onsets(rows, _ONSET_DB).reshape(starts.shape) / rate + starts
     facing = first <= np.median(first)
-    return np.asarray(alike - np.mean((alike - first)[facing]))
+    return np.asarray(alike - np.mean((alike - first)[facing]) - _RISE_SECONDS)
 
 
 def _measured_shares(

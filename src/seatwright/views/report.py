@@ -88,6 +88,8 @@ class Report:
     rate, frames, first_frame : int
         Of all outputs; where an excerpt begins.
     encoding : str
+    head : str
+        Whose head listens, and by whom it was measured; "" where no seat is heard through it.
     origin : float
         Seconds of sound travel taken away: the earliest arrival stands at sample 0 of its stem.
     response_frames : int
@@ -108,6 +110,7 @@ class Report:
     frames: int
     first_frame: int
     encoding: str
+    head: str
     origin: float
     response_frames: int
     trim_db: float
