@@ -579,3 +579,24 @@ def test_an_interrupt_at_any_stage_leaves_everything_as_it_was(
     assert quartet.digests("kept") == before
     assert {path: path.read_bytes() for path in quartet.folder.glob("*.wav")} == stems
     assert len(list(Path("/proc/self/fd").iterdir())) == open_files
+
+
+@pytest.mark.parametrize(
+    ("model", "named"),
+    [("measured", "KEMAR dummy head, normal pinnae: Bill Gardner"), ("sphere", "rigid sphere")],
+)
+def test_the_report_names_the_head_that_listens(stage: Any, model: str, named: str) -> None:
+    seat(
+        stage,
+        pink(1, stage.rate, 0.5, 1),
+        f'perspectives = {{ head = 0 }}\n[microphones.head]\ny = -3\nmodel = "{model}"\n',
+        hall=HALL,
+    )
+    assert stage.float_render("head").head.startswith(named)
+    told = json.loads((stage.folder / "head" / "report.json").read_text(encoding="utf-8"))
+    assert told["head"].startswith(named)
+
+
+def test_no_head_is_named_where_none_listens(stage: Any) -> None:
+    seat(stage, pink(1, stage.rate, 0.5, 1), hall=HALL)
+    assert stage.float_render("tree").head == ""

@@ -114,7 +114,8 @@ def output_rows(
 
 def head_line(scene: Scene, heard: tuple[str, ...], listening: Listening) -> str:
     """Whose head listens and whose measurement it is; "" where no seat is heard through it."""
-    if not any("head" in scene.balance_of(scene.seats[name]) for name in heard):
+    placed = [seat for name in heard if scene.treatment_of(seat := scene.seats[name]) == "placed"]
+    if not any("head" in scene.balance_of(seat) for seat in placed):
         return ""
     head = listening.head
     return f"{head.name}: {head.credit}" if head.credit else head.name
