@@ -37,15 +37,8 @@ MODULES = {
 TREES = {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in MODULES.items()}
 
 HEAVY = {
-    "numpy",
-    "scipy",
-    "pydantic",
-    "soundfile",
-    "soxr",
-    "pyroomacoustics",
-    "tree_sitter",
-    "h5py",
-}
+    "numpy", "scipy", "pydantic", "soundfile", "soxr", "pyroomacoustics", "tree_sitter", "h5py",
+}  # fmt: skip
 FILE_CALLS = {
     "open", "read_text", "read_bytes", "write_text", "write_bytes", "stat", "lstat", "iterdir",
     "mkdir", "unlink", "rename", "replace_file", "touch", "exists", "is_file", "is_dir", "glob",
