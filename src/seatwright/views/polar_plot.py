@@ -173,7 +173,7 @@ def _panel(x: float, y: float, words: tuple[str, str, str, str], seen: str) -> l
         if word:
             parts.append(_text(at, down, anchor, word))
     parts.append(_text(x - reach, y - _RADIUS + 6.0, "start", seen, "#444444"))
-    for ring in (-12.0, 12.0):
+    for ring in (6.0, 12.0):
         aside = 0.7071 * _ring_radius(ring)  # at half past seven
         parts.append(_text(x - aside, y + aside, "middle", f"{ring:+g}", "#555555", 9))
     return parts
