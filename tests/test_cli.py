@@ -309,6 +309,28 @@ def test_tables_of_what_is_known(
     assert len(lines) > 20
 
 
+def test_radiation_is_drawn_one_file_a_family(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    code, out, _ = run(capsys, "instruments", "--polar", str(tmp_path / "drawn"))
+    files = sorted((tmp_path / "drawn").iterdir())
+    assert code == 0
+    assert sorted(out.splitlines()) == [str(file) for file in files]
+    assert [file.stem for file in files] == [
+        "brass", "choir", "keyboards", "percussion", "strings", "woodwinds",
+    ]  # fmt: skip
+    assert all(file.read_text(encoding="utf-8").endswith("</svg>\n") for file in files)
+
+
+def test_a_folder_that_cannot_be_made_is_a_disk_error(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    (tmp_path / "drawn").write_text("a file")
+    code, _, told = run(capsys, "instruments", "--polar", str(tmp_path / "drawn"))
+    assert code == 4
+    assert "drawn: cannot be made" in told
+
+
 @pytest.mark.parametrize("command", ["render", "schema", "surfaces", "instruments"])
 def test_every_command_has_help(capsys: pytest.CaptureFixture[str], command: str) -> None:
     code, out, _ = run(capsys, "--help")

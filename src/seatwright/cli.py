@@ -130,16 +130,36 @@ def surfaces_command() -> None:
 
 
 @app.command("instruments")
-def instruments_command() -> None:
+def instruments_command(
+    polar: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FOLDER", help="Draw which way they radiate, one SVG a section, instead."
+        ),
+    ] = None,
+) -> None:
     """Known instruments, their section, height and usual width."""
     from seatwright.stage.instruments import INSTRUMENTS
     from seatwright.views.text_table import text_table
 
+    if polar is not None:
+        _draw_radiation(polar)
+        return
     rows = [
         [name, known.family, f"{known.height:.1f}", f"{known.players}", f"{known.width:.1f}"]
         for name, known in INSTRUMENTS.items()
     ]
     typer.echo(text_table(["instrument", "section", "height m", "players", "width m"], rows))
+
+
+def _draw_radiation(folder: Path) -> None:
+    from seatwright.disk.text_files import write_text_files
+    from seatwright.errors import printable
+    from seatwright.views.polar_plot import polar_plots
+
+    plots = {f"{family}.svg": drawing for family, drawing in polar_plots().items()}
+    for file in write_text_files(folder, plots):
+        typer.echo(printable(str(file)))
 
 
 def main(arguments: list[str] | None = None) -> None:

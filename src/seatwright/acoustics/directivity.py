@@ -1,16 +1,26 @@
 """How strongly an instrument radiates in each direction, per octave band.
 
-The hook that every direct sound and every reflection passes through. All instruments radiate
-alike in all directions for now: the gains are 1 whatever the direction.
+Every direct sound and every reflection passes through here with the direction in which it left the
+instrument. The whole radiated energy does not depend on the pattern: turning an instrument changes
+where its energy goes, not how much, and the diffuse tail stays as it is.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import lru_cache
+from math import cos, radians, sin
+
 import numpy as np
 from numpy.typing import NDArray
 
+from seatwright.acoustics.radiation_table import RADIATION
 from seatwright.stage.bands import OCTAVE_BANDS
 from seatwright.stage.seats import Source
+
+_FLAT = np.ones(len(OCTAVE_BANDS))
+_LEAST = 1e-30
+"""Keeps the logarithm finite exactly behind a lobe, whose energy there is 0."""
 
 
 def radiation(source: Source, directions: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -26,6 +36,58 @@ def radiation(source: Source, directions: NDArray[np.float64]) -> NDArray[np.flo
     Returns
     -------
     ndarray, shape (..., 9)
-        Linear amplitude per octave band; the mean square over the sphere is 1.
+        Linear amplitude per octave band; the mean square over the sphere is 1. Not to be written
+        to: it may be a view of one row.
+
+    Raises
+    ------
+    KeyError
+        If the instrument is not in the table.
     """
-    return np.ones((*directions.shape[:-1], len(OCTAVE_BANDS)))
+    pattern = _pattern(source.instrument, source.facing)
+    if len(pattern.axes) == 0:
+        return np.broadcast_to(_FLAT, (*directions.shape[:-1], len(_FLAT)))
+    heights = np.log(np.maximum(0.5 + 0.5 * (directions @ pattern.axes.T), _LEAST))
+    energy = np.broadcast_to(pattern.everywhere, (*directions.shape[:-1], len(_FLAT))).copy()
+    for lobe, (weight, sharpness) in enumerate(
+        zip(pattern.weights, pattern.sharpness, strict=True)
+    ):
+        energy += weight * np.exp(heights[..., lobe, None] * sharpness)
+    return np.sqrt(energy, out=energy)
+
+
+@dataclass(frozen=True)
+class _Pattern:
+    """Lobes in the scene's frame: axes (lobes, 3), the others (lobes, 9) and (9,), normalised."""
+
+    axes: NDArray[np.float64]
+    weights: NDArray[np.float64]
+    sharpness: NDArray[np.float64]
+    everywhere: NDArray[np.float64]
+
+
+@lru_cache(maxsize=256)
+def _pattern(instrument: str, facing: float) -> _Pattern:
+    row = RADIATION[instrument]
+    mean = np.array(row.mean)
+    axes = [lobe_axis(facing + lobe.azimuth, lobe.elevation) for lobe in row.lobes]
+    return _Pattern(
+        np.array(axes).reshape(-1, 3),
+        np.array([lobe.weight for lobe in row.lobes]).reshape(-1, len(mean)) / mean,
+        np.array([lobe.sharpness for lobe in row.lobes]).reshape(-1, len(mean)),
+        np.array(row.everywhere) / mean,
+    )
+
+
+def lobe_axis(bearing: float, elevation: float) -> tuple[float, float, float]:
+    """Unit vector of a direction in the scene's frame.
+
+    Parameters
+    ----------
+    bearing : float
+        Degrees, 0 straight upstage, positive to the audience's right.
+    elevation : float
+        Degrees above the horizontal.
+    """
+    turned, rise = radians(bearing), radians(elevation)
+    return sin(turned) * cos(rise), cos(turned) * cos(rise), sin(rise)

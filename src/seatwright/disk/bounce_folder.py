@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Generator, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, suppress
@@ -15,10 +14,11 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from seatwright.disk.bounces import TEMPORARY_PREFIX, BounceWriter, clashes, output_name
+from seatwright.disk.bounces import BounceWriter, clashes, output_name
 from seatwright.disk.broadcast import REMAINDER_BYTES, Broadcast
 from seatwright.disk.raw_blocks import RawBlocks
-from seatwright.errors import DiskError, Fault, SceneError
+from seatwright.disk.text_files import refused, replace_text
+from seatwright.errors import Fault, SceneError
 from seatwright.stage.routing import Bus
 
 Progress = Callable[[float], None]
@@ -108,7 +108,7 @@ class BounceFolder:
             for file in self._files:
                 (self.folder / file).parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise _refused(self.folder, "cannot be made", error) from error
+            raise refused(self.folder, "cannot be made", error) from error
         return self
 
     def __exit__(
@@ -171,7 +171,7 @@ class BounceFolder:
         for writer in self._writers:
             writer.commit()
         for name, text in reports.items():
-            _replace(self.folder / name, text)
+            replace_text(self.folder / name, text)
 
     def _refuse_clashes(self) -> None:
         pairs = [
@@ -265,21 +265,3 @@ def _alike(names: list[str]) -> list[tuple[str, str]]:
 
 def _file_of(bus: Bus, kind: str) -> str:
     return f"mix.{kind}" if bus.kind == "mix" else f"{bus.kind}/{output_name(bus.name)}.{kind}"
-
-
-def _replace(path: Path, text: str) -> None:
-    temporary = path.with_name(f"{TEMPORARY_PREFIX}{os.getpid()}-{path.name}")
-    try:
-        with temporary.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        temporary.replace(path)
-    except OSError as error:
-        raise _refused(path, "cannot be written", error) from error
-    finally:
-        temporary.unlink(missing_ok=True)
-
-
-def _refused(path: Path, what: str, error: OSError) -> DiskError:
-    return DiskError(Fault(f"{what}: {error.strerror}", file=str(path)))

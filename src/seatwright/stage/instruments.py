@@ -1,7 +1,7 @@
 """Instruments: how high they sound, how wide a section sits, where the bell or plate points.
 
-Heights, players and widths are common practice, no source; main directions after J. Meyer,
-"Acoustics and the Performance of Music" (from memory, in words only).
+Heights, players and widths are common practice, no source. How each radiates stands in
+`acoustics/radiation_table.py`.
 """
 
 from __future__ import annotations
