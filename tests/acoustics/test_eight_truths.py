@@ -317,6 +317,18 @@ def test_7_late_field_is_dense_and_stays_so(survey: Callable[[Hall], Survey]) ->
     assert float(after.mean()) == pytest.approx(1.0, abs=0.02)
 
 
+def test_7_density_has_no_step_where_images_end(survey: Callable[[Hall], Survey]) -> None:
+    """Mean of 12 pairs from 24 ms before to 15 ms after the mixing time: it rises by less than .18
+    in 5 ms (images cut off at once: .22) and nowhere falls by more than .05."""
+    heard = survey(HALL)
+    mixed = heard.room.mixing_time
+    rows = [echo_density(row, mixed - 0.024, mixed + 0.016) for row in heard.responses]
+    steps = np.diff(np.mean(rows, axis=0))
+    assert steps.min() > -0.05
+    assert steps.max() < 0.18
+    assert steps.sum() > 0.4
+
+
 def test_7_late_field_is_gaussian(survey: Callable[[Hall], Survey]) -> None:
     """Kuttruff, "Room Acoustics": kurtosis 3; 2.7 to 3.5 in every window of 60 ms from 30 ms after
     the mixing time to 1.5 s, mean of 12, above 125 Hz. Shoebox images alone give 8 to 25."""

@@ -6,10 +6,10 @@ second and of a source that gives 1 at 1 m, the energy
 
     4 pi c / V * exp(-13.8155 t / T) * share(t)
 
-with share = 1 - (1 - s)^(c t S / 4 V) up to the mixing time (what scattering took from the
-images) and 1 after it. The highest octaves are split into strips (`strips.py`), each with its own
-T. Every strip is made on a time grid of its own, as slow as its bandwidth allows, and all are put
-together in one spectrum.
+with share = 1 - f(t) (1 - s)^(c t S / 4 V): what scattering and the fading f of the images took
+from them, 1 from the mixing time on. The highest octaves are split into strips (`strips.py`),
+each with its own T. Every strip is made on a time grid of its own, as slow as its bandwidth
+allows, and all are put together in one spectrum.
 
 Source
 ------
@@ -33,6 +33,9 @@ from seatwright.acoustics.strips import STRIPS, strip_edges, strip_level, strip_
 
 SILENT_DB = 110.0
 """A band's noise ends where it has fallen by this much."""
+
+FADED_PART = 0.2
+"""Of the mixing time, over which images give way to the tail."""
 
 
 @dataclass(frozen=True)
@@ -108,9 +111,19 @@ def tail_energy(
         return np.asarray(np.average(parts, axis=0, weights=np.diff(strip_edges(band))))
     level = 4.0 * pi * room.speed / room.volume * strip_level(room, band)
     late = np.maximum(time, 0.0)
-    share = np.where(time < room.mixing_time, scattered_share(room, late, band), 1.0)
+    share = 1.0 - image_share(room, late) * (1.0 - scattered_share(room, late, band))
     energy = level * np.exp(-DECAY * late / strip_times(room, band)[strip]) * share
     return np.asarray(np.where(time < 0.0, 0.0, energy))
+
+
+def image_share(room: Room, time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of their energy that images keep at a time in seconds; the tail takes the rest.
+
+    1 at first; it falls smoothly to 0 over the last fifth before the mixing time, so that the
+    density of echoes has no step where the images end.
+    """
+    fading = (time / room.mixing_time - 1.0) / FADED_PART + 1.0
+    return np.asarray(np.cos(0.5 * np.pi * np.clip(fading, 0.0, 1.0)) ** 2)
 
 
 def scattered_share(room: Room, time: NDArray[np.float64], band: int) -> NDArray[np.float64]:
