@@ -44,6 +44,15 @@ def test_eyring_of_an_absorbing_floor() -> None:
     rows = np.full((6, 9), 0.1)
     rows[0] = 0.8
     assert without_air(rows) == pytest.approx([EYRING["floor_08_rest_01"]] * 9, rel=5e-4)
+    assert without_air(rows)[4] < 0.9 * REFERENCES["sabine"]["floor_08_rest_01"]
+
+
+@pytest.mark.parametrize(("absorption", "seconds"), REFERENCES["sabine"]["uniform"])
+def test_sabine_would_ring_longer(absorption: float, seconds: float) -> None:
+    """Sabine 1922, worked example: Eyring's time over his is a / -ln(1 - a)."""
+    ours = without_air(np.full((6, 9), absorption))[4]
+    assert ours / seconds == pytest.approx(absorption / -np.log1p(-absorption), rel=5e-4)
+    assert ours < 0.96 * seconds
 
 
 @given(absorption=st.floats(0.02, 0.9))

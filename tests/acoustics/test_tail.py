@@ -13,7 +13,12 @@ from numpy.typing import NDArray
 from seatwright.acoustics.impulse_response import Grid, generator_for, tail_responses
 from seatwright.acoustics.measures import octave_filtered
 from seatwright.acoustics.room import Room, room_of
-from seatwright.acoustics.tail import diffuse_spectra, scattered_share, tail_energy
+from seatwright.acoustics.tail import (
+    diffuse_spectra,
+    image_share,
+    scattered_share,
+    tail_energy,
+)
 from seatwright.stage.bands import BAND_NAMES, OCTAVE_BANDS
 from seatwright.stage.hall import Hall, Surfaces
 from seatwright.stage.microphones import Microphone
@@ -82,6 +87,22 @@ def test_stated_energy_is_that_of_barron(room: Room) -> None:
     early = tail_energy(smooth, np.array([0.5 * room.mixing_time]), 4)
     assert early.tolist() == [0.0]
     assert tail_energy(smooth, np.array([1.01 * room.mixing_time]), 4)[0] > 0.0
+
+
+def test_tail_takes_what_images_lose_by_fading(room: Room) -> None:
+    """Barron's 4 pi c / V exp(-13.8155 t / T) is shared out at every time: images keep f (1 - s)^n
+    of it, the tail has the rest; f is 1 up to four fifths of the mixing time and 0 at its end."""
+    time = np.linspace(0.0, 1.5 * room.mixing_time, 301)
+    whole = (
+        4.0 * np.pi * room.speed / room.volume * np.exp(-13.815511 * time / room.reverberation[4])
+    )
+    share = image_share(room, time)
+    images = whole * share * (1.0 - scattered_share(room, time, 4))
+    assert images + tail_energy(room, time, 4) == pytest.approx(whole, rel=1e-6)
+    assert share[time <= 0.8 * room.mixing_time].min() == 1.0
+    assert np.abs(share[time >= room.mixing_time]).max() < 1e-12
+    assert np.diff(share).max() <= 0.0
+    assert np.diff(share).min() > -0.06
 
 
 def kurtosis(rows: NDArray[np.float64]) -> float:

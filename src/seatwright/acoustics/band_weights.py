@@ -13,7 +13,7 @@ D. Schroeder, "Physically based real-time auralization of interactive virtual en
 from __future__ import annotations
 
 from functools import lru_cache
-from math import log
+from math import inf, log
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,8 +79,10 @@ def early_weights(rate: int, length: int) -> NDArray[np.float32]:
     return weights
 
 
-def edge_weight(frequency: NDArray[np.float64], band: int) -> NDArray[np.float64]:
-    """Amplitude of a band's noise over frequency.
+def edge_weight(
+    frequency: NDArray[np.float64], band: int, strip: int = 0, strips: int = 1
+) -> NDArray[np.float64]:
+    """Amplitude of a band's noise over frequency, or of one strip of the band.
 
     Parameters
     ----------
@@ -88,22 +90,32 @@ def edge_weight(frequency: NDArray[np.float64], band: int) -> NDArray[np.float64
         Hz, above 0.
     band : int
         Index into `OCTAVE_BANDS`.
+    strip, strips : int
+        Which of how many strips the octave is split into, equally wide in octaves.
 
     Returns
     -------
     ndarray, shape (bins,)
-        1 inside the octave, falling smoothly around its edges; the squares of neighbours add up
-        to 1. The lowest band reaches down to 22 Hz, the highest up without end.
+        1 inside, falling smoothly around the edges; the squares of neighbours add up to 1. The
+        lowest band reaches down to 22 Hz, the highest up without end.
     """
-    low, high = band_edges(band)
+    low, high = strip_bounds(band, strip, strips)
     weight = np.ones_like(frequency)
-    if band > 0:
+    if low > 0.0:
         weight *= _rising(_across(frequency, low))
     else:
         weight *= _rising(np.log2(np.maximum(frequency, 1e-9) / LOWEST) + 1.0)
-    if band < len(OCTAVE_BANDS) - 1:
+    if high < inf:
         weight *= _rising(1.0 - _across(frequency, high))
     return weight
+
+
+def strip_bounds(band: int, strip: int, strips: int) -> tuple[float, float]:
+    """Edges in Hz of a strip of a band's noise; 0 and inf at the ends of the spectrum."""
+    edge = OCTAVE_BANDS[band] * 2.0**-0.5
+    low, high = edge * 2.0 ** (strip / strips), edge * 2.0 ** ((strip + 1) / strips)
+    first, last = band == 0 and strip == 0, band == len(OCTAVE_BANDS) - 1 and strip == strips - 1
+    return 0.0 if first else low, inf if last else high
 
 
 def octave_weight(frequency: NDArray[np.float64], band: int) -> NDArray[np.float64]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.fft
@@ -20,7 +20,7 @@ from seatwright.acoustics.fractional_delay import fractional_kernels, placed_ker
 from seatwright.acoustics.head import SPHERE, HeadModel, in_head_frame
 from seatwright.acoustics.reflections import Arrivals, arrivals_at, image_sources
 from seatwright.acoustics.room import Room
-from seatwright.acoustics.tail import diffuse_spectra, mixed_as_diffuse
+from seatwright.acoustics.tail import diffuse_spectra, image_share, mixed_as_diffuse
 from seatwright.stage.microphones import Ears, Microphone
 from seatwright.stage.seats import Source
 
@@ -80,12 +80,19 @@ def microphone_arrivals(
     images = image_sources(room, source.position, reach, max_order)
     arrivals = []
     for microphone in microphones:
-        heard = arrivals_at(room, source, images, microphone.position, reach)
+        heard = _fading(room, arrivals_at(room, source, images, microphone.position, reach))
         share = microphone.omni_share
         pattern = share + (1.0 - share) * (heard.directions @ np.array(microphone.aim))
         gains = heard.gains * pattern[:, None]
         arrivals.append(Arrivals(heard.distances, heard.directions, gains, heard.orders))
     return arrivals
+
+
+def _fading(room: Room, heard: Arrivals) -> Arrivals:
+    """Reflections, though never the direct sound, fade as the tail takes over."""
+    kept = np.sqrt(image_share(room, heard.distances / room.speed))
+    kept[0] = 1.0
+    return replace(heard, gains=heard.gains * kept[:, None])
 
 
 def early_responses(
@@ -276,7 +283,7 @@ def early_at_head(
     """
     reach = room.speed * room.mixing_time
     images = image_sources(room, source.position, reach, max_order)
-    heard = arrivals_at(room, source, images, ears.position, reach)
+    heard = _fading(room, arrivals_at(room, source, images, ears.position, reach))
     kernels = _ear_kernels(heard, ears, room, grid, head)
     return _banded(kernels, grid), float(heard.distances[0] / room.speed - grid.origin)
 

@@ -7,7 +7,6 @@ sends to the left and right output.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import radians
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +22,7 @@ from seatwright.acoustics.impulse_response import (
     tail_responses,
 )
 from seatwright.acoustics.listening import Listening, SeatPlan, middle_source
-from seatwright.acoustics.localisation import LOUDSPEAKER_ANGLE, level_for_angle, pan_gains
+from seatwright.acoustics.localisation import level_for_angle, pan_gains
 from seatwright.acoustics.panning import close_spot, direct_arrivals, pan_angle
 from seatwright.acoustics.reflections import Arrivals
 from seatwright.acoustics.spectral_figures import (
@@ -207,8 +206,8 @@ def _blend(
 ) -> NDArray[np.float32]:
     """Turn the stem's own image to the bearing, as far off as the tree hears it, and add tail.
 
-    The image is turned by a rotation of left and right, which keeps the power of any signal; the
-    air takes its share of the highs; the tail is the tree's, as strong against the direct sound
+    The image is turned by the balance of its channels, which keeps its width; the air takes its
+    share of the highs; the tail is the tree's, as strong against the direct sound
     as a placed stem's would be where `tail_db` is 0. Gives the direct sound.
     """
     source = middle_source(plan)
@@ -231,12 +230,14 @@ def _blend(
 
 
 def _turning(angle: float, channels: int) -> NDArray[np.float32]:
-    """What each channel of the stem sends left and right, shape (channels, 2)."""
-    if channels == 1:
-        return np.array([pan_gains(level_for_angle(angle))], dtype=np.float32)
-    turn = radians(45.0) * angle / LOUDSPEAKER_ANGLE
-    cos, sin = np.cos(turn), np.sin(turn)
-    return np.array([[cos, sin], [-sin, cos]], dtype=np.float32)
+    """What each channel of the stem sends left and right, shape (channels, 2).
+
+    Two channels are weighed, the squares of the gains adding up to 2: what both hold moves as a
+    mono stem would, their correlation and (for equally strong channels) their power stay. A
+    rotation would send what already lies at the edge out of phase into the other loudspeaker.
+    """
+    gains = np.array(pan_gains(level_for_angle(angle)), dtype=np.float32)
+    return gains[None, :] if channels == 1 else np.diag(np.float32(2.0**0.5) * gains)
 
 
 def _air_filtered(

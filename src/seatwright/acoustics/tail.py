@@ -6,9 +6,10 @@ second and of a source that gives 1 at 1 m, the energy
 
     4 pi c / V * exp(-13.8155 t / T) * share(t)
 
-with share = 1 - (1 - s)^(c t S / 4 V) up to the mixing time (what scattering took from the
-images) and 1 after it. Every octave band is made on a time grid of its own, as slow as its
-bandwidth allows, and all bands are put together in one spectrum.
+with share = 1 - f(t) (1 - s)^(c t S / 4 V): what scattering and the fading f of the images took
+from them, 1 from the mixing time on. The highest octaves are split into strips (`strips.py`),
+each with its own T. Every strip is made on a time grid of its own, as slow as its bandwidth
+allows, and all are put together in one spectrum.
 
 Source
 ------
@@ -26,20 +27,27 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from seatwright.acoustics.band_weights import LOWEST, band_edges, edge_octaves, edge_weight
+from seatwright.acoustics.band_weights import LOWEST, edge_octaves, edge_weight, strip_bounds
 from seatwright.acoustics.room import DECAY, Room
-from seatwright.stage.bands import OCTAVE_BANDS
+from seatwright.acoustics.strips import STRIPS, strip_edges, strip_level, strip_times
 
 SILENT_DB = 110.0
 """A band's noise ends where it has fallen by this much."""
 
+FADED_PART = 0.2
+"""Of the mixing time, over which images give way to the tail."""
+
 
 @dataclass(frozen=True)
-class BandGrid:
-    """The bins one octave band owns and the time grid its noise is drawn on.
+class StripGrid:
+    """The bins one strip of an octave band owns and the time grid its noise is drawn on.
 
     Parameters
     ----------
+    band : int
+        Index into `OCTAVE_BANDS`.
+    strip : int
+        Of the band's strips.
     first : int
         Lowest bin.
     bins : int
@@ -49,6 +57,8 @@ class BandGrid:
         Amplitude over the bins.
     """
 
+    band: int
+    strip: int
     first: int
     bins: int
     steps: int
@@ -56,26 +66,29 @@ class BandGrid:
 
 
 @lru_cache(maxsize=16)
-def band_grids(rate: int, length: int) -> tuple[BandGrid, ...]:
-    """Time and frequency grids of all bands that exist below half the rate."""
-    grids = []
-    for band in range(len(OCTAVE_BANDS)):
-        low, high = band_edges(band)
-        low = LOWEST / 2.0 if band == 0 else low * 2.0 ** (-edge_octaves(low) / 2.0)
-        last_band = band == len(OCTAVE_BANDS) - 1
-        high = rate if last_band else high * 2.0 ** (edge_octaves(high) / 2.0)
-        first = max(1, int(np.ceil(low * length / rate)))
-        last = min((length - 1) // 2, int(np.floor(high * length / rate)))
-        if last < first:
-            break
-        bins = last - first + 1
-        frequency = np.arange(first, last + 1) * rate / length
-        weight = edge_weight(frequency, band).astype(np.float32)
-        grids.append(BandGrid(first, bins, scipy.fft.next_fast_len(bins), weight))
+def strip_grids(rate: int, length: int) -> tuple[StripGrid, ...]:
+    """Time and frequency grids of all strips that exist below half the rate."""
+    grids: list[StripGrid] = []
+    for band, strips in enumerate(STRIPS):
+        for strip in range(strips):
+            low, high = strip_bounds(band, strip, strips)
+            low = LOWEST / 2.0 if low == 0.0 else low * 2.0 ** (-edge_octaves(low) / 2.0)
+            high = min(rate, high * 2.0 ** (edge_octaves(high) / 2.0))
+            first = max(1, int(np.ceil(low * length / rate)))
+            last = min((length - 1) // 2, int(np.floor(high * length / rate)))
+            if last < first:
+                return tuple(grids)
+            bins = last - first + 1
+            frequency = np.arange(first, last + 1) * rate / length
+            weight = edge_weight(frequency, band, strip, strips).astype(np.float32)
+            steps = scipy.fft.next_fast_len(bins)
+            grids.append(StripGrid(band, strip, first, bins, steps, weight))
     return tuple(grids)
 
 
-def tail_energy(room: Room, time: NDArray[np.float64], band: int) -> NDArray[np.float64]:
+def tail_energy(
+    room: Room, time: NDArray[np.float64], band: int, strip: int | None = None
+) -> NDArray[np.float64]:
     """Diffuse energy per second at an omni in one octave band.
 
     Parameters
@@ -85,17 +98,32 @@ def tail_energy(room: Room, time: NDArray[np.float64], band: int) -> NDArray[np.
         Seconds since the source sounded; before 0 there is none.
     band : int
         Index into `OCTAVE_BANDS`.
+    strip : int, optional
+        As if this strip filled the octave; else the mean over the octave's strips by their width.
 
     Returns
     -------
     ndarray, shape of `time`
         Of a source that gives 1 at 1 m.
     """
-    level = 4.0 * pi * room.speed / room.volume
+    if strip is None:
+        parts = [tail_energy(room, time, band, each) for each in range(STRIPS[band])]
+        return np.asarray(np.average(parts, axis=0, weights=np.diff(strip_edges(band))))
+    level = 4.0 * pi * room.speed / room.volume * strip_level(room, band)
     late = np.maximum(time, 0.0)
-    share = np.where(time < room.mixing_time, scattered_share(room, late, band), 1.0)
-    energy = level * np.exp(-DECAY * late / room.reverberation[band]) * share
+    share = 1.0 - image_share(room, late) * (1.0 - scattered_share(room, late, band))
+    energy = level * np.exp(-DECAY * late / strip_times(room, band)[strip]) * share
     return np.asarray(np.where(time < 0.0, 0.0, energy))
+
+
+def image_share(room: Room, time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of their energy that images keep at a time in seconds; the tail takes the rest.
+
+    1 at first; it falls smoothly to 0 over the last fifth before the mixing time, so that the
+    density of echoes has no step where the images end.
+    """
+    fading = (time / room.mixing_time - 1.0) / FADED_PART + 1.0
+    return np.asarray(np.cos(0.5 * np.pi * np.clip(fading, 0.0, 1.0)) ** 2)
 
 
 def scattered_share(room: Room, time: NDArray[np.float64], band: int) -> NDArray[np.float64]:
@@ -132,8 +160,8 @@ def diffuse_spectra(
         `irfft` gives the tails of omnis, each with `tail_energy` per second.
     """
     spectra = np.zeros((len(origins), length // 2 + 1), dtype=np.complex64)
-    for band, grid in enumerate(band_grids(rate, length)):
-        envelope = _envelope(room, rate, length, origins, band, grid.steps)
+    for grid in strip_grids(rate, length):
+        envelope = _envelope(room, rate, length, origins, grid)
         noise = np.zeros((len(origins), grid.steps), dtype=np.complex64)
         count = envelope.shape[1]
         for row, generator in enumerate(generators):
@@ -145,19 +173,19 @@ def diffuse_spectra(
 
 
 def _envelope(
-    room: Room, rate: int, length: int, origins: NDArray[np.float64], band: int, steps: int
+    room: Room, rate: int, length: int, origins: NDArray[np.float64], grid: StripGrid
 ) -> NDArray[np.float32]:
-    """Amplitude over a band's time grid, up to where it is silent; shape (rows, count)."""
-    step = length / (steps * rate)
-    silent = room.reverberation[band] * SILENT_DB / 60.0
-    # whatever the origins: one more draw here would be other noise in every higher band
-    count = min(steps, max(1, int(np.ceil(silent / step))))
+    """Amplitude over a strip's time grid, up to where it is silent; shape (rows, count)."""
+    step = length / (grid.steps * rate)
+    silent = strip_times(room, grid.band)[grid.strip] * SILENT_DB / 60.0
+    # whatever the origins: one more draw here would be other noise in every higher strip
+    count = min(grid.steps, max(1, int(np.ceil(silent / step))))
     begins, row_of = np.unique(origins, return_inverse=True)
     time = np.arange(count) * step + begins[:, None]
-    energy = tail_energy(room, time, band)
+    energy = tail_energy(room, time, grid.band, grid.strip)
     # half the variance in the real and half in the imaginary part; the coarse grid has length /
     # steps times fewer points, each that much stronger; per sample, not per second
-    amplitude = np.sqrt(energy * (length / steps) / (2.0 * rate)).astype(np.float32)
+    amplitude = np.sqrt(energy * (length / grid.steps) / (2.0 * rate)).astype(np.float32)
     return np.asarray(amplitude[row_of])
 
 
