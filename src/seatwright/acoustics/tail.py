@@ -26,9 +26,9 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from seatwright.acoustics.band_weights import LOWEST, band_edges, edge_octaves, edge_weight
+from seatwright.acoustics.band_weights import LOWEST, band_edges, edge_weight, noise_edges
 from seatwright.acoustics.room import DECAY, Room
-from seatwright.stage.bands import OCTAVE_BANDS
+from seatwright.stage.bands import OCTAVE_BANDS, Bands
 
 SILENT_DB = 110.0
 """A band's noise ends where it has fallen by this much."""
@@ -56,21 +56,21 @@ class BandGrid:
 
 
 @lru_cache(maxsize=16)
-def band_grids(rate: int, length: int) -> tuple[BandGrid, ...]:
-    """Time and frequency grids of all bands that exist below half the rate."""
+def band_grids(rate: int, length: int, edges: Bands) -> tuple[BandGrid, ...]:
+    """Time and frequency grids of all bands below half the rate; `edges` from `noise_edges`."""
     grids = []
     for band in range(len(OCTAVE_BANDS)):
         low, high = band_edges(band)
-        low = LOWEST / 2.0 if band == 0 else low * 2.0 ** (-edge_octaves(low) / 2.0)
+        low = LOWEST / 2.0 if band == 0 else low * 2.0 ** (-edges[band] / 2.0)
         last_band = band == len(OCTAVE_BANDS) - 1
-        high = rate if last_band else high * 2.0 ** (edge_octaves(high) / 2.0)
+        high = rate if last_band else high * 2.0 ** (edges[band + 1] / 2.0)
         first = max(1, int(np.ceil(low * length / rate)))
         last = min((length - 1) // 2, int(np.floor(high * length / rate)))
         if last < first:
             break
         bins = last - first + 1
         frequency = np.arange(first, last + 1) * rate / length
-        weight = edge_weight(frequency, band).astype(np.float32)
+        weight = edge_weight(frequency, band, edges).astype(np.float32)
         grids.append(BandGrid(first, bins, scipy.fft.next_fast_len(bins), weight))
     return tuple(grids)
 
@@ -132,7 +132,7 @@ def diffuse_spectra(
         `irfft` gives the tails of omnis, each with `tail_energy` per second.
     """
     spectra = np.zeros((len(origins), length // 2 + 1), dtype=np.complex64)
-    for band, grid in enumerate(band_grids(rate, length)):
+    for band, grid in enumerate(band_grids(rate, length, noise_edges(room.reverberation))):
         envelope = _envelope(room, rate, length, origins, band, grid.steps)
         noise = np.zeros((len(origins), grid.steps), dtype=np.complex64)
         count = envelope.shape[1]

@@ -1,10 +1,10 @@
-"""Starting halls: named types with a size and surfaces, for scenes that describe no hall of their own.
+"""Starting halls: named types with size and surfaces, for scenes that describe no hall themselves.
 
 Sizes are common practice, no source. Surfaces named in the table of `surfaces.py` have its values.
-Own values stand where one plane of the shoebox is many things in a real hall (a wall with balconies,
-a nave floor with pews and people): they were found from the reverberation published for the type
-(tests/references/halls.toml), the other surfaces given, and rounded to 0.01. No type has a target
-reverberation, so a size or surface changed in a scene changes what is heard.
+Own values stand where one plane of the shoebox is many things in a real hall (a wall with
+balconies, a nave floor with pews and people): they were found from the reverberation published
+for the type (tests/references/halls.toml), the other surfaces given, and rounded to 0.01. No type
+has a target reverberation, so a size or surface changed in a scene changes what is heard.
 """
 
 from __future__ import annotations
@@ -57,7 +57,9 @@ class HallType:
 
 def _own(*bands: float, scattering: float | None = None) -> SurfaceTable:
     """A surface by its absorption at 63 Hz-8 kHz, or one value for all bands."""
-    return SurfaceTable(absorption=list(bands) if len(bands) > 1 else bands[0], scattering=scattering)
+    return SurfaceTable(
+        absorption=list(bands) if len(bands) > 1 else bands[0], scattering=scattering
+    )
 
 
 _BALCONIES = _own(0.18, 0.20, 0.21, 0.22, 0.20, 0.23, 0.27, 0.21)
@@ -68,7 +70,7 @@ _STUDIO_WALLS = _own(0.39, 0.43, 0.49, 0.50, 0.50, 0.50, 0.51, 0.47)
 _CHURCH_FLOOR = _own(0.34, 0.36, 0.43, 0.47, 0.45, 0.46, 0.51, 0.51)
 _CATHEDRAL_FLOOR = _own(0.42, 0.41, 0.43, 0.43, 0.40, 0.43, 0.54, 0.64)
 _TIERS = _own(0.31, 0.32, 0.36, 0.30, 0.29, 0.28, 0.28, 0.16)
-_DRY_WALLS = _own(0.43, 0.50, 0.50, 0.47, 0.44, 0.46, 0.39, 0.37)
+_DRY_WALLS = _own(0.44, 0.49, 0.43, 0.37, 0.34, 0.38, 0.3, 0.29)
 _OPEN = _own(0.99, scattering=0.0)
 """An opening sends nothing back; 0.99 because a decay needs something that is left."""
 
