@@ -134,6 +134,9 @@ def decided_by_images(room: Room) -> NDArray[np.bool_]:
 def test_every_octave_rings_as_long_as_predicted(name: str) -> None:
     """3 % from 250 Hz up, 5 % below; 10 % where a few single images decide more than the tail.
 
+    The closest is 250 Hz of the dry room: over 100 other pairs it reads 3 % long, of which chance
+    and the mean of reciprocal slopes are about 1 %.
+
     No octave is left out: B T is above 16 from 500 Hz up and above 4 below, where the filters run
     backwards (ISO 3382-1).
     """
