@@ -296,6 +296,7 @@ def test_the_schema_is_json(capsys: pytest.CaptureFixture[str]) -> None:
     [
         ("surfaces", ["surface", *BAND_NAMES], "hard_surface"),
         ("instruments", ["instrument", "section", "height", "m"], "oboe"),
+        ("halls", ["hall", "size", "m", "volume", "m3", "T", "s", *BAND_NAMES], "chamber-hall"),
     ],
 )
 def test_tables_of_what_is_known(
@@ -306,7 +307,7 @@ def test_tables_of_what_is_known(
     assert code == 0
     assert lines[0][: len(heads)] == heads
     assert row in [line[0] for line in lines]
-    assert len(lines) > 20
+    assert len(lines) > (8 if command == "halls" else 20)
 
 
 def test_radiation_is_drawn_one_file_a_family(
@@ -331,7 +332,20 @@ def test_a_folder_that_cannot_be_made_is_a_disk_error(
     assert "drawn: cannot be made" in told
 
 
-@pytest.mark.parametrize("command", ["render", "schema", "surfaces", "instruments"])
+def test_halls_as_json_have_a_line_each(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = run(capsys, "halls", "--json")
+    halls = json.loads(out)
+    assert code == 0
+    assert len(out.splitlines()) == len(halls) + 2
+    assert {hall["name"] for hall in halls} >= {"scoring-stage", "church", "open-shell"}
+    (studio,) = (hall for hall in halls if hall["name"] == "studio")
+    assert studio["volume"] == studio["width"] * studio["depth"] * studio["height"]
+    assert list(studio["reverberation_bands"]) == list(BAND_NAMES)
+    middle = sum(studio["reverberation_bands"][band] for band in ("500", "1k")) / 2
+    assert studio["reverberation"] == pytest.approx(middle, abs=1e-3)
+
+
+@pytest.mark.parametrize("command", ["render", "schema", "surfaces", "instruments", "halls"])
 def test_every_command_has_help(capsys: pytest.CaptureFixture[str], command: str) -> None:
     code, out, _ = run(capsys, "--help")
     assert code == 0

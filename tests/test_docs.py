@@ -12,7 +12,9 @@ from typing import Any
 import typer.main
 
 from seatwright.cli import app
+from seatwright.stage.hall import Hall
 from seatwright.stage.scene import Scene, scene_schema
+from seatwright.views.hall_list import hall_entries
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -20,7 +22,7 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 def test_every_command_and_option_stands_in_the_readme() -> None:
     commands = typer.main.get_command(app).commands  # type: ignore[attr-defined]
-    assert {"render", "schema", "surfaces", "instruments"} <= set(commands)
+    assert {"render", "schema", "surfaces", "instruments", "halls"} <= set(commands)
     for name, command in commands.items():
         assert f"`seatwright {name}" in README
         for parameter in command.params:
@@ -32,6 +34,19 @@ def test_the_first_scene_of_the_readme_reads() -> None:
     text = re.findall(r"```toml\n(.*?)```", README, flags=re.S)[0]
     scene = Scene.model_validate(tomllib.loads(text))
     assert scene.seated("further").seats["horns"].distance == 11.0
+
+
+def test_the_readme_lists_the_starting_halls_as_they_are() -> None:
+    for hall in hall_entries():
+        size = f"{hall.width:g} × {hall.depth:g} × {hall.height:g}"
+        figures = f"{size} | {hall.volume:.0f} | {hall.reverberation:.2f} |"
+        assert f"| `{hall.name}` | {hall.summary} | {figures}" in README
+
+
+def test_the_hall_of_the_readme_is_valid() -> None:
+    (text,) = (t for t in re.findall(r"```toml\n(.*?)```", README, flags=re.S) if "type =" in t)
+    hall = Hall.model_validate(tomllib.loads(text)["hall"])
+    assert (hall.size.height, hall.surfaces.rear) == (13.0, "curtains_velvet")
 
 
 def test_the_published_schema_is_that_of_the_code() -> None:

@@ -129,6 +129,16 @@ def surfaces_command() -> None:
     typer.echo(text_table(["surface", *BAND_NAMES], rows))
 
 
+@app.command("halls")
+def halls_command(
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, not a table.")] = False,
+) -> None:
+    """Named starting halls, their size, volume and reverberation per octave band."""
+    from seatwright.views.hall_list import halls_json, halls_table
+
+    typer.echo(halls_json() if as_json else halls_table())
+
+
 @app.command("instruments")
 def instruments_command(
     polar: Annotated[

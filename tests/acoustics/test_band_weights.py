@@ -11,12 +11,14 @@ from seatwright.acoustics.band_weights import (
     early_weights,
     edge_octaves,
     edge_weight,
+    noise_edges,
     octave_weight,
     transform_frequencies,
 )
 from seatwright.stage.bands import OCTAVE_BANDS
 
 FREQUENCY = np.geomspace(20.0, 24_000.0, 20_001)
+DECAYS = ((2.0,) * 9, (0.25,) * 9, (0.5, 0.3, 0.1, 0.2, 0.3, 0.05, 0.1, 0.1, 0.05))
 
 
 def test_amplitude_weights_add_up_to_one() -> None:
@@ -52,21 +54,41 @@ def test_early_weights_cannot_be_changed_by_a_caller(rate: int) -> None:
         weights[0, 0] = 2.0
 
 
-def test_noise_bands_keep_all_power() -> None:
+@pytest.mark.parametrize("reverberation", DECAYS)
+def test_noise_bands_keep_all_power(reverberation: tuple[float, ...]) -> None:
     """The squares of all bands add up to 1 from 31 Hz up, to nothing at 11 Hz and below."""
-    power = sum(edge_weight(FREQUENCY, band) ** 2 for band in range(9))
+    edges = noise_edges(reverberation)
+    power = sum(edge_weight(FREQUENCY, band, edges) ** 2 for band in range(9))
     assert power[FREQUENCY > 31.0] == pytest.approx(1.0, abs=1e-9)
     low = np.array([1.0, 5.0, 11.0])
-    assert sum(edge_weight(low, band) ** 2 for band in range(9)) == pytest.approx(0.0, abs=1e-12)
+    below = sum(edge_weight(low, band, edges) ** 2 for band in range(9))
+    assert below == pytest.approx(0.0, abs=1e-12)
 
 
+def test_noise_edges_are_narrow_in_halls_and_as_wide_as_a_short_decay_asks() -> None:
+    """From 0.9 s up those of the measuring filter; 9 / T in Hz where that is more."""
+    lower = np.array([band_edges(band)[0] for band in range(1, 9)])
+    narrow = [edge_octaves(edge) for edge in lower]
+    assert noise_edges((0.9,) * 9)[1:] == pytest.approx(narrow)
+    hertz = np.array(noise_edges((0.25,) * 9)[1:]) * lower * np.log(2.0)
+    assert hertz == pytest.approx(np.maximum(36.0, np.array(narrow) * lower * np.log(2.0)))
+    assert hertz[0] > 3.0 * narrow[0] * lower[0] * np.log(2.0)
+
+
+def test_the_faster_of_two_bands_decides_their_edge() -> None:
+    fast_fourth = noise_edges((2.0, 2.0, 2.0, 0.1, 2.0, 2.0, 2.0, 2.0, 2.0))
+    changed = np.not_equal(fast_fourth, noise_edges((2.0,) * 9))
+    assert np.flatnonzero(changed).tolist() == [3, 4]
+
+
+@pytest.mark.parametrize("reverberation", DECAYS)
 @pytest.mark.parametrize("band", range(9))
-def test_noise_is_halved_at_the_band_edges(band: int) -> None:
+def test_noise_is_halved_at_the_band_edges(band: int, reverberation: tuple[float, ...]) -> None:
     low, high = band_edges(band)
     assert (low * high) ** 0.5 == pytest.approx(OCTAVE_BANDS[band])
     assert high / low == pytest.approx(2.0)
     edges = np.array([low, high])
-    weight = edge_weight(edges, band) ** 2
+    weight = edge_weight(edges, band, noise_edges(reverberation)) ** 2
     if band > 0:
         assert weight[0] == pytest.approx(0.5)
     if band < 8:

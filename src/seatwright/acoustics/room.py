@@ -29,6 +29,9 @@ DECAY = 6.0 * log(10.0)
 MEAN_ABSORPTION_RANGE = (0.02, 0.90)
 """What a target reverberation may make of the mean absorption at 500 Hz and 1 kHz."""
 
+MOST_ABSORPTION = 0.9999
+"""What a target reverberation may make of one surface: below 1 even where rounding would not be."""
+
 _MID_BANDS = slice(3, 5)
 """500 Hz and 1 kHz."""
 
@@ -87,9 +90,14 @@ class Room:
         return np.asarray(self.areas @ np.array(self.absorption) / self.areas.sum())
 
     @property
+    def middle_reverberation(self) -> float:
+        """Seconds, mean of 500 Hz and 1 kHz: the single figure of ISO 3382-1."""
+        return float(np.mean(self.reverberation[_MID_BANDS]))
+
+    @property
     def critical_distance(self) -> float:
         """Metres at which direct and diffuse sound are equally strong at 500 Hz-1 kHz."""
-        time = float(np.mean(self.reverberation[_MID_BANDS]))
+        time = self.middle_reverberation
         return sqrt(DECAY * self.volume / (4.0 * np.pi * self.speed * time))
 
 
@@ -179,7 +187,8 @@ def _reaching(
     from scipy.optimize import brentq  # takes a while, and most halls have no target
 
     def scaled(log_factor: float) -> NDArray[np.float64]:
-        return np.asarray(-np.expm1(np.log1p(-written) * np.exp(log_factor)))
+        raised = -np.expm1(np.log1p(-written) * np.exp(log_factor))
+        return np.asarray(np.minimum(raised, np.maximum(MOST_ABSORPTION, written)))
 
     def mean_absorption(log_factor: float) -> float:
         return float(np.mean((areas @ scaled(log_factor) / areas.sum())[_MID_BANDS]))

@@ -27,9 +27,16 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from seatwright.acoustics.band_weights import LOWEST, edge_octaves, edge_weight, strip_bounds
+from seatwright.acoustics.band_weights import (
+    LOWEST,
+    edge_weight,
+    noise_edges,
+    strip_bounds,
+    strip_widths,
+)
 from seatwright.acoustics.room import DECAY, Room
 from seatwright.acoustics.strips import STRIPS, strip_edges, strip_level, strip_times
+from seatwright.stage.bands import Bands
 
 SILENT_DB = 110.0
 """A band's noise ends where it has fallen by this much."""
@@ -66,21 +73,22 @@ class StripGrid:
 
 
 @lru_cache(maxsize=16)
-def strip_grids(rate: int, length: int) -> tuple[StripGrid, ...]:
-    """Time and frequency grids of all strips that exist below half the rate."""
+def strip_grids(rate: int, length: int, edges: Bands) -> tuple[StripGrid, ...]:
+    """Time and frequency grids of all strips below half the rate; `edges` from `noise_edges`."""
     grids: list[StripGrid] = []
     for band, strips in enumerate(STRIPS):
         for strip in range(strips):
             low, high = strip_bounds(band, strip, strips)
-            low = LOWEST / 2.0 if low == 0.0 else low * 2.0 ** (-edge_octaves(low) / 2.0)
-            high = min(rate, high * 2.0 ** (edge_octaves(high) / 2.0))
+            low_width, high_width = strip_widths(band, strip, strips, edges)
+            low = LOWEST / 2.0 if low == 0.0 else low * 2.0 ** (-low_width / 2.0)
+            high = min(rate, high * 2.0 ** (high_width / 2.0))
             first = max(1, int(np.ceil(low * length / rate)))
             last = min((length - 1) // 2, int(np.floor(high * length / rate)))
             if last < first:
                 return tuple(grids)
             bins = last - first + 1
             frequency = np.arange(first, last + 1) * rate / length
-            weight = edge_weight(frequency, band, strip, strips).astype(np.float32)
+            weight = edge_weight(frequency, band, edges, strip, strips).astype(np.float32)
             steps = scipy.fft.next_fast_len(bins)
             grids.append(StripGrid(band, strip, first, bins, steps, weight))
     return tuple(grids)
@@ -160,7 +168,7 @@ def diffuse_spectra(
         `irfft` gives the tails of omnis, each with `tail_energy` per second.
     """
     spectra = np.zeros((len(origins), length // 2 + 1), dtype=np.complex64)
-    for grid in strip_grids(rate, length):
+    for grid in strip_grids(rate, length, noise_edges(room.reverberation)):
         envelope = _envelope(room, rate, length, origins, grid)
         noise = np.zeros((len(origins), grid.steps), dtype=np.complex64)
         count = envelope.shape[1]

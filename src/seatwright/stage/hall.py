@@ -6,12 +6,13 @@ sees it, z up; metres.
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
 from seatwright.stage.bands import Bands
 from seatwright.stage.description import Description, Length
+from seatwright.stage.hall_library import HALL_TYPES, unknown_hall, with_type
 from seatwright.stage.surfaces import (
     SURFACE_NAMES,
     SurfaceTable,
@@ -21,6 +22,8 @@ from seatwright.stage.surfaces import (
 )
 
 Surface = Annotated[str, Field(max_length=100)] | SurfaceTable
+
+HallName = Annotated[str, Field(max_length=100, json_schema_extra={"enum": list(HALL_TYPES)})]
 
 CLEARANCE = 0.1
 """Metres that every seat and microphone keeps from each surface."""
@@ -59,8 +62,10 @@ class Surfaces(Description):
 
 
 class Hall(Description):
-    """The hall as written in a scene."""
+    """The hall as written in a scene; what it leaves out its type gives, if it names one."""
 
+    type: HallName | None = None
+    """A named starting hall; every other key here changes what it differs in."""
     size: Size = Size()
     """Inner width, depth and height."""
     podium: Length | None = None
@@ -80,6 +85,18 @@ class Hall(Description):
     """Chooses the noise the tails are made of; the same seed gives the same samples."""
     surfaces: Surfaces = Surfaces()
     """Floor, ceiling and four walls."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _typed(cls, written: Any) -> Any:
+        return with_type(written) if isinstance(written, dict) else written
+
+    @field_validator("type")
+    @classmethod
+    def _known(cls, value: str | None) -> str | None:
+        if value is not None and (hint := unknown_hall(value)):
+            raise ValueError(f'found unknown hall type "{value}", wanted a named one|{hint}')
+        return value
 
     @property
     def podium_depth(self) -> float:
