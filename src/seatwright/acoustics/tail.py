@@ -148,17 +148,32 @@ def _envelope(
     room: Room, rate: int, length: int, origins: NDArray[np.float64], band: int, steps: int
 ) -> NDArray[np.float32]:
     """Amplitude over a band's time grid, up to where it is silent; shape (rows, count)."""
+    begins, row_of = np.unique(origins, return_inverse=True)
+    time = envelope_times(room, rate, length, band, steps) + begins[:, None]
+    energy = tail_energy(room, time, band)
+    return np.asarray(noise_amplitude(energy, rate, length, steps)[row_of])
+
+
+def envelope_times(
+    room: Room, rate: int, length: int, band: int, steps: int
+) -> NDArray[np.float64]:
+    """Seconds from a tail's first sample to each point of a band's time grid until it is silent."""
     step = length / (steps * rate)
     silent = room.reverberation[band] * SILENT_DB / 60.0
     # whatever the origins: one more draw here would be other noise in every higher band
     count = min(steps, max(1, int(np.ceil(silent / step))))
-    begins, row_of = np.unique(origins, return_inverse=True)
-    time = np.arange(count) * step + begins[:, None]
-    energy = tail_energy(room, time, band)
-    # half the variance in the real and half in the imaginary part; the coarse grid has length /
-    # steps times fewer points, each that much stronger; per sample, not per second
-    amplitude = np.sqrt(energy * (length / steps) / (2.0 * rate)).astype(np.float32)
-    return np.asarray(amplitude[row_of])
+    return np.asarray(np.arange(count) * step, dtype=np.float64)
+
+
+def noise_amplitude(
+    energy: NDArray[np.float64], rate: int, length: int, steps: int
+) -> NDArray[np.float32]:
+    """What complex noise of variance 2 is scaled by to have an energy per second.
+
+    Half the variance is in the real and half in the imaginary part; the coarse grid has length /
+    steps times fewer points, each that much stronger; per sample, not per second.
+    """
+    return np.asarray(np.sqrt(energy * (length / steps) / (2.0 * rate)).astype(np.float32))
 
 
 def mixed_as_diffuse(
