@@ -30,6 +30,9 @@ from seatwright.stage.seats import Source
 STAGE_ANGLE = 60.0
 """Degrees to either side over which a stage spreads as seen from the tree."""
 
+NULL_STRENGTH = 1.0 / 30.0
+"""Least strength at which the tree is taken to hear direct sound, against an omni."""
+
 
 def direct_arrivals(
     listening: Listening, source: Source, perspectives: tuple[str, ...]
@@ -48,6 +51,18 @@ def direct_arrivals(
     times = np.array([heard.distances[0] for heard in arrivals]) / listening.room.speed
     strength = np.array([np.sqrt(np.mean(heard.gains[0, 3:7] ** 2)) for heard in arrivals])
     return times, strength[:, None] * np.array([m.gains for m in microphones])
+
+
+def tree_hearing(listening: Listening, source: Source) -> tuple[float, float]:
+    """When the tree hears a source first, in seconds, and how strong its direct sound is there.
+
+    The strength is the root of the power sum into left and right at mid frequencies; where every
+    pattern is deaf, a thirtieth of what an omni would hear, so that levels set by it stay finite.
+    """
+    times, gains = direct_arrivals(listening, source, ("tree",))
+    first = float(times.min())
+    least = NULL_STRENGTH / (first * listening.room.speed)
+    return first, max(float(np.sqrt(np.sum(gains**2))), least)
 
 
 def panned_arrivals(
@@ -70,10 +85,10 @@ def panned_arrivals(
         level = np.array([balance[m.perspective] for m in hall])
         gains = gains * 10.0 ** (level[:, None] / 20.0)
     if "close" in balance:
-        tree_times, tree_gains = direct_arrivals(listening, source, ("tree",))
+        first, strength = tree_hearing(listening, source)
         pan = np.array(close_pan(listening, source))
-        strength = float(np.sqrt(np.sum(tree_gains**2))) * 10.0 ** (balance["close"] / 20.0)
-        times = np.append(times, tree_times.min())
+        strength *= 10.0 ** (balance["close"] / 20.0)
+        times = np.append(times, first)
         gains = np.concatenate([gains, strength * pan[None, :]])
     if others_open(listening, plan):
         spill_times, spill_gains = spill_arrivals(listening, plan)
@@ -130,14 +145,13 @@ class CloseSpot:
 
 def close_spot(listening: Listening, source: Source) -> CloseSpot:
     """The close microphone of a source as it is mixed."""
-    times, gains = direct_arrivals(listening, source, ("tree",))
+    first, tree = tree_hearing(listening, source)
     pan = close_pan(listening, source)
     microphone = close_microphone(listening.close, source.position, pan)
     travel = travel_time(listening.room, source, microphone.position)
     heard = microphone_arrivals(listening.room, source, [microphone], max_order=0)[0]
     own = float(np.sqrt(np.mean(heard.gains[0, 3:7] ** 2)))
-    tree = float(np.sqrt(np.sum(gains**2)))
-    return CloseSpot(microphone, float(times.min()) - travel, tree / own)
+    return CloseSpot(microphone, first - travel, tree / own)
 
 
 def open_spots(listening: Listening, plan: SeatPlan) -> tuple[CloseSpot, ...]:

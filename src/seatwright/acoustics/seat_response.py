@@ -24,7 +24,7 @@ from seatwright.acoustics.impulse_response import (
 )
 from seatwright.acoustics.listening import Listening, SeatPlan, middle_source, others_open
 from seatwright.acoustics.localisation import LOUDSPEAKER_ANGLE, level_for_angle, pan_gains
-from seatwright.acoustics.panning import close_spot, direct_arrivals, pan_angle
+from seatwright.acoustics.panning import close_spot, pan_angle, tree_hearing
 from seatwright.acoustics.reflections import Arrivals
 from seatwright.acoustics.spectral_figures import (
     MiddleEnergies,
@@ -37,11 +37,6 @@ from seatwright.stage.seats import Source
 
 Gains = NDArray[np.float32]
 """Into left and right, shape (2,)."""
-
-
-NULL_STRENGTH = 0.03
-"""Least direct sound of an omni's that the tree is taken to hear of a blended seat, for the tail of
-one that sits where every microphone's pattern is deaf."""
 
 
 @dataclass(frozen=True)
@@ -221,11 +216,9 @@ def _blend(
     as a placed stem's would be where `tail_db` is 0. Gives the direct sound.
     """
     room, source = listening.room, middle_source(plan)
-    times, gains = direct_arrivals(listening, source, ("tree",))
+    arrival, strength = tree_hearing(listening, source)
     turned = _turning(pan_angle(listening, source), len(plan.sources))
-    arrival = float(times.min())
     direct = turned[:, :, None] * _air_filtered(listening, source, arrival, grid)
-    strength = max(float(np.sqrt(np.sum(gains**2))), NULL_STRENGTH / (room.speed * arrival))
     wet = np.float32(10.0 ** (plan.tail_db / 20.0) / strength)
     tree = listening.of("tree")
     for index in range(len(plan.sources)):

@@ -16,7 +16,7 @@ from seatwright.errors import Fault
 from seatwright.stage.arrays import ARRAYS
 from seatwright.stage.description import dotted_key
 from seatwright.stage.hall import CLEARANCE
-from seatwright.stage.microphones import close_microphone, hall_microphones, listener
+from seatwright.stage.microphones import Microphone, close_microphone, hall_microphones, listener
 from seatwright.stage.scene import SCENE_FORMAT, Scene
 from seatwright.stage.seats import Position, Seat, seat_sources
 
@@ -221,25 +221,33 @@ def _seat_faults(
             yield Fault("found no place, wanted x and y, or bearing and distance", key=key)
             continue
         positions = [seat.position, *(source.position for source in seat_sources(seat, 2))]
-        outside = [text for position in positions if (text := scene.hall.outside(position))]
-        if outside:
+        if outside := _first_outside(scene, positions):
             which = "the seat" if scene.hall.outside(seat.position) else "an end of its width"
-            yield Fault(f"{which} is outside the hall: {outside[0]}", key=key)
+            yield Fault(f"{which} is outside the hall: {outside}", key=key)
             continue
         spots = [_close_position(scene, position) for position in positions]
-        outside = [text for spot in spots if (text := scene.hall.outside(spot))]
-        if "close" in scene.balance_of(seat) and outside:
-            yield Fault(f"its close microphone is outside the hall: {outside[0]}", key=key)
+        if "close" in scene.balance_of(seat) and (outside := _first_outside(scene, spots)):
+            yield Fault(f"its close microphone is outside the hall: {outside}", key=key)
         if scene.treatment_of(seat) == "placed":
             yield from _spill_faults(open_spots, name, positions, key)
-        for microphone in microphones:
-            gap = min(dist(position, microphone.position) for position in positions)
-            if gap < NEAREST_MICROPHONE:
-                yield Fault(
-                    f"found {gap:.2f} m from {microphone.name}, "
-                    f"wanted at least {NEAREST_MICROPHONE} m",
-                    key=key,
-                )
+        yield from _near_faults(microphones, positions, key)
+
+
+def _first_outside(scene: Scene, positions: list[Position]) -> str:
+    found = (scene.hall.outside(position) for position in positions)
+    return next((text for text in found if text), "")
+
+
+def _near_faults(
+    microphones: tuple[Microphone, ...], positions: list[Position], key: str
+) -> Iterator[Fault]:
+    for microphone in microphones:
+        gap = min(dist(position, microphone.position) for position in positions)
+        if gap < NEAREST_MICROPHONE:
+            yield Fault(
+                f"found {gap:.2f} m from {microphone.name}, wanted at least {NEAREST_MICROPHONE} m",
+                key=key,
+            )
 
 
 def _close_position(scene: Scene, position: Position) -> Position:
