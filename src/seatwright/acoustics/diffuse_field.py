@@ -47,7 +47,8 @@ def cross_power(
     apart = np.array(second.position) - np.array(first.position)
     distance = float(np.linalg.norm(apart))
     axis = apart / distance if distance > 0.0 else np.array([0.0, 0.0, 1.0])
-    x = np.maximum(wavenumber * distance, 1e-6)
+    # 0 would divide by 0; as much as 1e-6 would be another wavenumber for every pair of an array
+    x = np.maximum(wavenumber * distance, 1e-12)
     j0, j1, j1_x, j2 = _bessel(x)
     a1, a2 = first.omni_share, second.omni_share
     n1, n2 = np.array(first.aim), np.array(second.aim)
