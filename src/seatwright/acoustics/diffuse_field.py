@@ -47,9 +47,7 @@ def cross_power(
     apart = np.array(second.position) - np.array(first.position)
     distance = float(np.linalg.norm(apart))
     axis = apart / distance if distance > 0.0 else np.array([0.0, 0.0, 1.0])
-    # 0 would divide by 0; as much as 1e-6 would be another wavenumber for every pair of an array
-    x = np.maximum(wavenumber * distance, 1e-12)
-    j0, j1, j1_x, j2 = _bessel(x)
+    j0, j1, j1_x, j2 = _bessel(wavenumber * distance)
     a1, a2 = first.omni_share, second.omni_share
     n1, n2 = np.array(first.aim), np.array(second.aim)
     b1, b2 = 1.0 - a1, 1.0 - a2
@@ -60,14 +58,15 @@ def cross_power(
 
 
 def _bessel(x: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
-    """Spherical Bessel functions j0, j1, j1 / x and j2 for x > 0.
+    """Spherical Bessel functions j0, j1, j1 / x and j2 for x >= 0.
 
     Close to 0 the closed forms lose digits that the mixing of microphones in one place needs, so
     the series takes over there: both are right to 1e-12.
     """
     near, square = x < 0.05, x * x
-    j0 = np.sin(x) / x
-    closed = (j0 - np.cos(x)) / square
+    above = np.maximum(x, 1e-6)
+    j0 = np.sin(above) / above
+    closed = (j0 - np.cos(x)) / above**2
     series = 1.0 / 3.0 - square / 30.0 + square**2 / 840.0 - square**3 / 45360.0
     j1_x = np.where(near, series, closed)
     series = square / 15.0 - square**2 / 210.0 + square**3 / 7560.0
