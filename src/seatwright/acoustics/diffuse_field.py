@@ -24,6 +24,9 @@ from seatwright.stage.microphones import Microphone
 _NEGLIGIBLE = 0.02
 """Coherence 1 / (k d) below which microphones are taken as independent."""
 
+_BINS_AT_ONCE = 8192
+"""Bins mixed together; pairs in one place need all bins, which would take a lot of memory."""
+
 _JITTER = 1e-7
 """Share of independent noise that keeps coincident microphones' matrices positive definite."""
 
@@ -100,14 +103,26 @@ def diffuse_mixing(
     count = len(microphones)
     bins = min(length // 2 + 1, 1 + int(_independent_from(microphones, speed) * length / rate))
     wavenumber = 2.0 * pi * np.arange(bins) * rate / length / speed
-    power = np.empty((bins, count, count), dtype=complex)
+    alone = np.sqrt(np.real(np.diagonal(_powers(microphones, wavenumber[:1])[0])))
+    matrices = np.empty((count, count, bins), dtype=np.complex64)
+    for first in range(0, bins, _BINS_AT_ONCE):
+        part = slice(first, first + _BINS_AT_ONCE)
+        power = _powers(microphones, wavenumber[part])
+        power[:, np.arange(count), np.arange(count)] *= 1.0 + _JITTER
+        matrices[:, :, part] = np.linalg.cholesky(power).transpose(1, 2, 0)
+    return matrices, alone.astype(np.float32)
+
+
+def _powers(
+    microphones: tuple[Microphone, ...], wavenumber: NDArray[np.float64]
+) -> NDArray[np.complex128]:
+    """Cross powers of all pairs, shape (bins, microphones, microphones); upper half left 0."""
+    count = len(microphones)
+    power = np.zeros((len(wavenumber), count, count), dtype=complex)
     for i, first in enumerate(microphones):
-        for j, second in enumerate(microphones):
+        for j, second in enumerate(microphones[: i + 1]):
             power[:, i, j] = np.conj(cross_power(first, second, wavenumber))
-    alone = np.sqrt(np.real(np.diagonal(power[0])))
-    power[:, np.arange(count), np.arange(count)] *= 1.0 + _JITTER
-    matrices = np.linalg.cholesky(power).transpose(1, 2, 0).astype(np.complex64)
-    return np.ascontiguousarray(matrices), alone.astype(np.float32)
+    return power
 
 
 def _independent_from(microphones: tuple[Microphone, ...], speed: float) -> float:
