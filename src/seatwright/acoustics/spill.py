@@ -27,7 +27,7 @@ from seatwright.acoustics.impulse_response import (
 from seatwright.acoustics.listening import Listening, SeatPlan
 from seatwright.acoustics.panning import CloseSpot, open_spots
 from seatwright.acoustics.reflections import Arrivals
-from seatwright.acoustics.room import Room
+from seatwright.acoustics.room import DECAY, Room
 from seatwright.acoustics.tail import band_grids, envelope_times, noise_amplitude, tail_energy
 
 
@@ -126,11 +126,19 @@ def _summed_energy(
     band: int,
     weights: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """Diffuse energy per second left, right and common to both, shape (3, times)."""
-    late = time - np.array([spot.delay for spot in spots])[:, None]
-    energy = tail_energy(room, late, band)
-    energy[time < begins[:, None]] = 0.0
-    return np.asarray(weights @ energy)
+    """Diffuse energy per second left, right and common to both, shape (3, times), times rising.
+
+    Once every microphone hears the full decay, a delay is no more than a factor; until then each
+    has its own course.
+    """
+    delays = np.array([spot.delay for spot in spots])
+    settled = max(float(begins.max()), room.mixing_time + max(0.0, float(delays.max())))
+    early = time[: int(np.searchsorted(time, settled))]
+    energy = tail_energy(room, early - delays[:, None], band)
+    energy[early < begins[:, None]] = 0.0
+    decay = tail_energy(room, time[len(early) :], band)
+    level = weights @ np.exp(DECAY * delays / room.reverberation[band])
+    return np.concatenate([weights @ energy, np.outer(level, decay)], axis=1)
 
 
 def _factors(roots: NDArray[np.float32]) -> tuple[NDArray[np.float32], ...]:
