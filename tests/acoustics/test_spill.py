@@ -163,6 +163,25 @@ def test_the_one_tail_is_as_strong_and_as_alike_as_all_of_them_together() -> Non
         assert alike[1] > 0.3
 
 
+def test_no_microphone_hears_its_tail_before_its_direct_sound() -> None:
+    """A near one turned down by 60 dB sounds first; the far one joins in when sound gets there, not
+    before: 25 dB above 500 Hz, in a hall whose tail begins at once."""
+    listening, plan, grid = heard(scene_of(hall={"scattering": 0.9}))
+    near, far = listening.open_seats[1], listening.open_seats[3]
+    pair = (replace(near, level_db=-60.0), replace(far, level_db=0.0))
+    listening = replace(listening, open_seats=pair)
+    times, _ = spill_arrivals(listening, plan)
+    assert times[1] - times[0] > 0.004
+    sound = spill_responses(listening, plan, 0, grid).astype(float)
+    spectra = np.fft.rfft(sound, axis=1)
+    spectra[:, np.fft.rfftfreq(grid.frames, 1.0 / RATE) < 500.0] = 0.0
+    high = np.fft.irfft(spectra, grid.frames, axis=1)
+    start, joined = round(times[0] * RATE), round(times[1] * RATE)
+    before = np.mean(high[:, start : joined - round(0.002 * RATE)] ** 2)
+    after = np.mean(high[:, joined + 100 : joined + round(0.02 * RATE)] ** 2)
+    assert 10.0 * np.log10(before / after) < -25.0
+
+
 def test_energy_is_that_of_the_microphones_in_full() -> None:
     """Early and late together, against whole responses of each microphone: 0.5 dB."""
     listening, plan, grid = heard(scene_of())
