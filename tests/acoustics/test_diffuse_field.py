@@ -85,7 +85,8 @@ def test_any_pair_is_the_mean_over_all_directions(
 
 
 @pytest.mark.parametrize(
-    ("share", "power"), [(1.0, 1.0), (0.5, 1.0 / 3.0), (0.25, 0.25), (0.0, 1.0 / 3.0)]
+    ("share", "power"),
+    [(1.0, 1.0), (0.7, 0.52), (0.5, 1.0 / 3.0), (0.25, 0.25), (0.0, 1.0 / 3.0)],
 )
 def test_power_of_one_microphone(share: float, power: float) -> None:
     """Random energy efficiency of first-order patterns: omni 1, cardioid 1/3, hyper 1/4."""
@@ -138,3 +139,67 @@ def test_microphones_in_one_place_hear_the_same(omni: Callable[..., Microphone])
     made = pairs_of(group, 48_000, 2_400)
     assert np.isfinite(made).all()
     assert np.abs(made[:, 0, 1]) == pytest.approx(1.0, abs=1e-3)
+
+
+def crossed(share: float, half: float) -> tuple[Microphone, Microphone]:
+    """Two first-order microphones in one place, turned outwards by half an angle each."""
+    out = np.radians(half)
+    left, right = (-np.sin(out), np.cos(out), 0.0), (np.sin(out), np.cos(out), 0.0)
+    place = (0.0, -1.0, 3.2)
+    return (
+        Microphone("left", "tree", place, share, left, (1.0, 0.0)),
+        Microphone("right", "tree", place, share, right, (0.0, 1.0)),
+    )
+
+
+CROSSED = [(0.0, 45.0), (0.5, 45.0), (0.5, 60.0), (0.25, 50.0), (0.7, 90.0), (0.0, 30.0)]
+
+
+@pytest.mark.parametrize(("share", "half"), CROSSED)
+def test_crossed_pairs_are_as_alike_as_theory_and_chance_say(share: float, half: float) -> None:
+    """(a^2 + b^2 cos(angle) / 3) / (a^2 + b^2 / 3): 0 for figure-eights and 3/4 for cardioids at 90
+    degrees; and 400 000 random directions."""
+    first, second = crossed(share, half)
+    k = np.array([0.0, 1.0, 30.0])
+    power = cross_power(first, first, k).real
+    found = cross_power(first, second, k) / power
+    other = 1.0 - share
+    common = share**2 + other**2 * np.cos(np.radians(2.0 * half)) / 3.0
+    assert found == pytest.approx(common / (share**2 + other**2 / 3.0), abs=1e-9)
+    ways = np.random.default_rng(5).standard_normal((400_000, 3))
+    ways /= np.linalg.norm(ways, axis=1)[:, None]
+    heard = [share + other * (ways @ np.array(each.aim)) for each in (first, second)]
+    by_chance = np.mean(heard[0] * heard[1]) / np.mean(heard[0] ** 2)
+    assert found[1].real == pytest.approx(by_chance, abs=0.006)
+
+
+@pytest.mark.parametrize(("share", "half"), CROSSED)
+def test_mixing_a_coincident_pair_with_others_apart(
+    share: float, half: float, omni: Callable[..., Microphone]
+) -> None:
+    """At no distance the matrices reach up to half the rate, and hold the integral there too."""
+    group = (*crossed(share, half), omni((4.0, -1.0, 3.2), "outrigger"))
+    made = pairs_of(group, 48_000, 9_600)
+    assert len(made) == 4_801
+    picks = np.array([0, 1, 7, 40, 300, 2_000, 4_800])
+    wavenumber = 2.0 * np.pi * picks * 5.0 / SPEED
+    for one, other in ((0, 1), (0, 0), (1, 0)):
+        wanted = integrated(group[one], group[other], wavenumber)
+        assert np.conj(made[picks, one, other]) == pytest.approx(wanted, abs=2e-5)
+    low = integrated(group[1], group[2], wavenumber[:4])
+    assert np.conj(made[picks[:4], 1, 2]) == pytest.approx(low, abs=2e-5)
+
+
+def test_seven_first_order_microphones_hold_together_at_the_lowest_bins() -> None:
+    """At 0 Hz they hear no more than pressure and three velocities, so rank 4 at most."""
+    directions = np.random.default_rng(3).standard_normal((7, 3))
+    group = tuple(
+        Microphone(str(number), "tree", (0.9 * number, -1.0, 3.0), 0.25, unit(*way), (1.0, 0.0))
+        for number, way in enumerate(directions)
+    )
+    made = pairs_of(group, 48_000, 48_000)
+    wavenumber = 2.0 * np.pi * np.arange(40) / SPEED
+    for one in range(7):
+        for other in range(one):
+            wanted = integrated(group[one], group[other], wavenumber)
+            assert np.conj(made[:40, one, other]) == pytest.approx(wanted, abs=2e-5)

@@ -136,3 +136,46 @@ def test_outriggers_widen_and_the_trees_centre_holds_the_middle() -> None:
     assert max(abs(each) for each in tree[2:7]) < 1.0
     assert wide[8] > tree[8] + 5.0
     assert full[6] > wide[6] > tree[6]
+
+
+PAIRS = ["three", "ortf", "xy", "blumlein", "mid-side", "ab"]
+
+
+@pytest.mark.parametrize("array", PAIRS)
+def test_close_microphones_of_a_stereo_seat_follow_the_tree(array: str) -> None:
+    """Each source has its own: the tree's first arrival less the close travel, by hand; panned to
+    its own bearing, so left of the seat's right one."""
+    seat = {"stem": "a.wav", "x": 2.0, "y": 6.0, "width": 4.0, "perspectives": {"close": 0.0}}
+    scene = Scene(seats={"a": seat}, microphones={"tree": {"array": array}})
+    listening, plan = listening_of(scene), seat_plan(scene, "a", 2)
+    spots = [close_spot(listening, source) for source in plan.sources]
+    for source, spot in zip(plan.sources, spots, strict=True):
+        ways = [
+            np.linalg.norm(np.subtract(source.position, m.position)) for m in listening.of("tree")
+        ]
+        own = np.linalg.norm(np.subtract(source.position, spot.microphone.position))
+        assert own == pytest.approx(1.0)
+        assert spot.delay * listening.room.speed == pytest.approx(float(min(ways) - own))
+        middle = np.mean([m.position for m in listening.of("tree")], axis=0)
+        bearing = degrees(atan2(source.position[0] - middle[0], source.position[1] - middle[1]))
+        left, right = spot.microphone.gains
+        wanted = level_for_angle(0.5 * bearing)
+        assert 20.0 * np.log10(right / left) == pytest.approx(wanted, abs=1e-6)
+    assert spots[0].microphone.gains[1] < spots[1].microphone.gains[1]
+
+
+@pytest.mark.parametrize("array", PAIRS)
+def test_image_moves_with_the_seat_through_every_array(array: str) -> None:
+    """From left to right, mirrored, with and without close microphones; the centre of three and the
+    half metre of a spaced pair leave the image near the middle."""
+    for balance in ({"tree": 0.0}, {"tree": 0.0, "close": -6.0}):
+        heard = []
+        for x in np.linspace(-5.0, 5.0, 7):
+            seat = {"stem": "a.wav", "x": float(x), "y": 6.0, "perspectives": balance}
+            scene = Scene(seats={"a": seat}, microphones={"tree": {"array": array}})
+            heard.append(
+                heard_bearing(*panned_arrivals(listening_of(scene), seat_plan(scene, "a", 1)))
+            )
+        assert heard == pytest.approx([-each for each in heard[::-1]], abs=1e-9)
+        assert np.diff(heard).min() >= -1e-9
+        assert heard[-1] > {"three": 0.05, "ab": 0.4}.get(array, 5.0)

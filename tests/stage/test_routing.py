@@ -101,6 +101,17 @@ def test_perspectives_of_a_seat() -> None:
     assert seat_perspectives(made, "organ") == ("untouched",)
 
 
+def test_with_spill_a_seat_is_heard_through_the_others_close_microphones() -> None:
+    made = scene(FOUR, {"winds": {"perspectives": {"close": 0.0}}})
+    keys = made.model_dump(exclude_none=True) | {"microphones": {"close": {"spill": -6.0}}}
+    spilling = Scene.model_validate(keys)
+    assert seat_perspectives(spilling, "violas") == ("tree", "head", "close")
+    assert seat_perspectives(spilling, "flute") == ("close",)
+    assert seat_perspectives(spilling, "oboe") == ("blended",)
+    far = Scene.model_validate(keys | {"seats": {"violas": keys["seats"]["violas"]}})
+    assert seat_perspectives(far, "violas") == ("tree", "head")
+
+
 def test_a_section_and_a_seat_of_one_name_are_kept_apart() -> None:
     made = scene({"harp": seat("harp"), "bells": seat("harp")})
     buses = buses_of(made, ("harp", "bells"), stems=True)

@@ -154,3 +154,78 @@ def test_nearest_lists_a_few_where_nothing_is_close() -> None:
     assert nearest("zzz", ["harp", "horn"]) == "known: harp, horn"
     assert nearest("zzz", []) == ""
     assert nearest("x" * 200, ["x" * 199]) == "nearest: " + "x" * 199
+
+
+@pytest.mark.parametrize(
+    ("tree", "key", "says"),
+    [
+        ({"array": "ortf", "forward": 1.0}, "forward", 'wanted it with "three" alone'),
+        ({"array": "xy", "centre": -3.0}, "centre", 'found centre with the array "xy"'),
+        ({"side": 2.0}, "side", 'found side with the array "three", wanted it with "mid-side"'),
+        ({"array": "mid-side", "aim": 40.0}, "aim", '"ab" or "ortf"'),
+        ({"array": "mid-side", "width": 0.2}, "width", 'with the array "mid-side"'),
+    ],
+)
+def test_keys_an_array_has_nothing_for(tree: dict[str, Any], key: str, says: str) -> None:
+    fault = only(scene_faults(scene(microphones={"tree": tree})))
+    assert fault.key == f"microphones.tree.{key}"
+    assert says in fault.what
+    assert fault.hint
+
+
+@pytest.mark.parametrize("array", ["ab", "ortf", "nos", "din", "xy", "blumlein", "mid-side"])
+def test_pairs_as_they_start_have_neither_fault_nor_doubt(array: str) -> None:
+    found = scene(microphones={"tree": {"array": array}})
+    assert scene_faults(found) == []
+    assert scene_doubts(found) == []
+
+
+def test_main_pair_in_a_wall_is_told_of_both() -> None:
+    tree = {"array": "ortf", "y": 11.95}
+    faults = scene_faults(scene(microphones={"tree": tree, "outriggers": {"y": 0}}))
+    assert [fault.what.partition(" stands")[0] for fault in faults] == ["tree.left", "tree.right"]
+
+
+def test_aimed_omnis_are_doubted() -> None:
+    microphones = {
+        "tree": {"aim": 30.0},
+        "outriggers": {"tilt": -10.0, "pattern": "cardioid"},
+        "ambient": {"aim": 180.0, "tilt": 5.0},
+    }
+    doubts = scene_doubts(scene(microphones=microphones))
+    wanted = ["microphones.tree.aim", "microphones.ambient.aim", "microphones.ambient.tilt"]
+    assert [doubt.key for doubt in doubts] == wanted
+    assert "wanted a pattern" in doubts[0].what
+    tilted = {"tree": {"array": "mid-side", "pattern": "omni", "tilt": 5.0}}
+    assert scene_doubts(scene(microphones=tilted)) == []
+
+
+def test_close_microphone_of_an_end_of_the_width_stays_inside() -> None:
+    """Nearer to the podium than the microphone is to it, the microphone stands beyond the podium:
+    here in the wall behind the audience for one end of the seat."""
+    hall = {"size": {"depth": 8}, "podium": 7.0}
+    far = {"close": {"distance": 3, "height": 0}, "ambient": {"distance": 0.5}, "tree": {"y": 3}}
+    wide = SEAT | {"x": 0, "y": 2.5, "width": 3}
+    assert scene_faults(scene(hall=hall, microphones=far, seats={"a": wide})) == []
+    near = SEAT | {"x": 0, "y": 1.5, "width": 3}
+    fault = only(scene_faults(scene(hall=hall, microphones=far, seats={"a": near})))
+    assert "its close microphone is outside the hall: found y = -1.50 m" in fault.what
+
+
+@pytest.mark.parametrize(("spill", "faults"), [(None, 0), (-6.0, 1)])
+def test_seats_keep_off_the_close_microphones_that_hear_them(
+    spill: float | None, faults: int
+) -> None:
+    """0.13 m along the line towards the podium, as high as the microphone."""
+    microphones = {"close": {"height": 0.0} | ({} if spill is None else {"spill": spill})}
+    seats = {
+        "back": SEAT | {"x": 0, "y": 7, "width": 0},
+        "front": SEAT | {"x": 0, "y": 5.87, "width": 0},
+    }
+    found = scene_faults(scene(microphones=microphones, seats=seats))
+    assert len(found) == faults
+    if faults:
+        assert found[0].key == "seats.front"
+        assert found[0].what.startswith('found 0.13 m from the close microphone of "back"')
+    apart = seats | {"front": SEAT | {"x": 0, "y": 5.69, "width": 0}}
+    assert scene_faults(scene(microphones=microphones, seats=apart)) == []

@@ -24,6 +24,9 @@ from seatwright.stage.microphones import Microphone
 _NEGLIGIBLE = 0.02
 """Coherence 1 / (k d) below which microphones are taken as independent."""
 
+_BINS_AT_ONCE = 8192
+"""Bins mixed together; pairs in one place need all bins, which would take a lot of memory."""
+
 _JITTER = 1e-7
 """Share of independent noise that keeps coincident microphones' matrices positive definite."""
 
@@ -47,17 +50,31 @@ def cross_power(
     apart = np.array(second.position) - np.array(first.position)
     distance = float(np.linalg.norm(apart))
     axis = apart / distance if distance > 0.0 else np.array([0.0, 0.0, 1.0])
-    x = np.maximum(wavenumber * distance, 1e-6)
-    j0 = np.sin(x) / x
-    j1 = np.where(x < 1e-3, x / 3.0, (j0 - np.cos(x)) / x)
-    j2 = np.where(x < 1e-2, x * x / 15.0, 3.0 * j1 / x - j0)
+    j0, j1, j1_x, j2 = _bessel(wavenumber * distance)
     a1, a2 = first.omni_share, second.omni_share
     n1, n2 = np.array(first.aim), np.array(second.aim)
     b1, b2 = 1.0 - a1, 1.0 - a2
     along1, along2 = float(n1 @ axis), float(n2 @ axis)
-    even = a1 * a2 * j0 + b1 * b2 * (float(n1 @ n2) * j1 / x - along1 * along2 * j2)
+    even = a1 * a2 * j0 + b1 * b2 * (float(n1 @ n2) * j1_x - along1 * along2 * j2)
     odd = (a1 * b2 * along2 + a2 * b1 * along1) * j1
     return np.asarray(even + 1j * odd)
+
+
+def _bessel(x: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+    """Spherical Bessel functions j0, j1, j1 / x and j2 for x >= 0.
+
+    Close to 0 the closed forms lose digits that the mixing of microphones in one place needs, so
+    the series takes over there: both are right to 1e-12.
+    """
+    near, square = x < 0.05, x * x
+    above = np.maximum(x, 1e-6)
+    j0 = np.sin(above) / above
+    closed = (j0 - np.cos(x)) / above**2
+    series = 1.0 / 3.0 - square / 30.0 + square**2 / 840.0 - square**3 / 45360.0
+    j1_x = np.where(near, series, closed)
+    series = square / 15.0 - square**2 / 210.0 + square**3 / 7560.0
+    j2 = np.where(near, series, 3.0 * j1_x - j0)
+    return j0, x * j1_x, j1_x, j2
 
 
 @lru_cache(maxsize=16)
@@ -86,14 +103,26 @@ def diffuse_mixing(
     count = len(microphones)
     bins = min(length // 2 + 1, 1 + int(_independent_from(microphones, speed) * length / rate))
     wavenumber = 2.0 * pi * np.arange(bins) * rate / length / speed
-    power = np.empty((bins, count, count), dtype=complex)
+    alone = np.sqrt(np.real(np.diagonal(_powers(microphones, wavenumber[:1])[0])))
+    matrices = np.empty((count, count, bins), dtype=np.complex64)
+    for first in range(0, bins, _BINS_AT_ONCE):
+        part = slice(first, first + _BINS_AT_ONCE)
+        power = _powers(microphones, wavenumber[part])
+        power[:, np.arange(count), np.arange(count)] *= 1.0 + _JITTER
+        matrices[:, :, part] = np.linalg.cholesky(power).transpose(1, 2, 0)
+    return matrices, alone.astype(np.float32)
+
+
+def _powers(
+    microphones: tuple[Microphone, ...], wavenumber: NDArray[np.float64]
+) -> NDArray[np.complex128]:
+    """Cross powers of all pairs, shape (bins, microphones, microphones); upper half left 0."""
+    count = len(microphones)
+    power = np.zeros((len(wavenumber), count, count), dtype=complex)
     for i, first in enumerate(microphones):
-        for j, second in enumerate(microphones):
+        for j, second in enumerate(microphones[: i + 1]):
             power[:, i, j] = np.conj(cross_power(first, second, wavenumber))
-    alone = np.sqrt(np.real(np.diagonal(power[0])))
-    power[:, np.arange(count), np.arange(count)] *= 1.0 + _JITTER
-    matrices = np.linalg.cholesky(power).transpose(1, 2, 0).astype(np.complex64)
-    return np.ascontiguousarray(matrices), alone.astype(np.float32)
+    return power
 
 
 def _independent_from(microphones: tuple[Microphone, ...], speed: float) -> float:

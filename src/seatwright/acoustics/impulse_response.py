@@ -145,7 +145,8 @@ def generator_for(room: Room, seat: str, source: int, microphone: str) -> np.ran
     return np.random.Generator(np.random.SFC64(int.from_bytes(digest, "little")))
 
 
-def _tail_length(grid: Grid) -> int:
+def tail_length(grid: Grid) -> int:
+    """Samples a tail is made over, so that its end does not meet its start."""
     return int(scipy.fft.next_fast_len(grid.frames + int(_ROUND_SECONDS * grid.rate), real=True))
 
 
@@ -170,7 +171,7 @@ def tail_responses(
     -------
     ndarray, shape (microphones, frames)
     """
-    length = _tail_length(grid)
+    length = tail_length(grid)
     origins = np.array([grid.origin - delay for group, delay in groups for _ in group])
     spectra = diffuse_spectra(room, grid.rate, length, origins, list(generators))
     row = 0
@@ -213,8 +214,7 @@ def microphone_responses(
     direct = np.array([heard.distances[0] for heard in arrivals]) / room.speed + delays
     _silence_before(responses, direct - grid.origin, grid.rate)
     responses[:, : early.shape[1]] += early
-    _fade_out(responses, grid.rate)
-    return responses
+    return faded_out(responses, grid.rate)
 
 
 def head_responses(
@@ -243,7 +243,7 @@ def head_responses(
         Left and right ear. Each image is filtered by its own direction.
     """
     early, arrival = early_at_head(room, source, ears, grid, head=head)
-    length = _tail_length(grid)
+    length = tail_length(grid)
     spectra = diffuse_spectra(room, grid.rate, length, np.full(2, grid.origin), list(generators))
     mixed_as_diffuse(spectra, *head.mixing(grid.rate, length, room.speed))
     responses = np.ascontiguousarray(
@@ -251,8 +251,7 @@ def head_responses(
     )
     _silence_before(responses, np.full(2, arrival), grid.rate)
     responses[:, : early.shape[1]] += early
-    _fade_out(responses, grid.rate)
-    return responses
+    return faded_out(responses, grid.rate)
 
 
 def early_at_head(
@@ -313,8 +312,9 @@ def _silence_before(
         row[: max(0, int(np.ceil(arrival * rate)))] = 0.0
 
 
-def _fade_out(responses: NDArray[np.float32], rate: int) -> None:
-    """End without a click, 75 dB down."""
+def faded_out(responses: NDArray[np.float32], rate: int) -> NDArray[np.float32]:
+    """The same responses, in place, ending without a click 75 dB down."""
     frames = min(responses.shape[1], int(_FADE_SECONDS * rate))
     fade = np.cos(np.linspace(0.0, np.pi / 2, frames, dtype=np.float32)) ** 2
     responses[:, responses.shape[1] - frames :] *= fade
+    return responses

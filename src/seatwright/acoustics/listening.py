@@ -3,17 +3,48 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import dist
 
 import numpy as np
 
 from seatwright.acoustics.head import SPHERE, HeadModel, in_head_frame
 from seatwright.acoustics.room import Room, room_of
-from seatwright.stage.microphones import Close, Ears, Microphone, hall_microphones, listener
+from seatwright.stage.microphones import (
+    Close,
+    Ears,
+    Microphone,
+    Position,
+    close_microphone,
+    hall_microphones,
+    listener,
+)
 from seatwright.stage.scene import Scene
 from seatwright.stage.seats import Source, seat_sources
 
 BLENDED_TAIL_DB = -6.0
 """How much of the hall's tail a blended stem gets where its seat says nothing."""
+
+
+SAME_MICROPHONE = 0.05
+"""Metres within which close microphones of two seats are one and the same."""
+
+
+@dataclass(frozen=True)
+class OpenSeat:
+    """A seat whose close microphone also hears the other seats.
+
+    Parameters
+    ----------
+    name : str
+    source : Source
+        The middle of the seat.
+    level_db : float
+        Level of its close microphones in its balance, and of spill.
+    """
+
+    name: str
+    source: Source
+    level_db: float
 
 
 @dataclass(frozen=True)
@@ -29,6 +60,8 @@ class Listening:
     ears : Ears
     head : HeadModel
         What the ears hear of a direction.
+    open_seats : tuple of OpenSeat
+        Empty unless the scene asks for spill.
     """
 
     room: Room
@@ -36,6 +69,7 @@ class Listening:
     close: Close
     ears: Ears
     head: HeadModel = SPHERE
+    open_seats: tuple[OpenSeat, ...] = ()
 
     def of(self, perspective: str) -> tuple[Microphone, ...]:
         """The microphones of one perspective."""
@@ -103,7 +137,44 @@ def listening_of(scene: Scene, head: HeadModel = SPHERE) -> Listening:
         scene.microphones.close,
         listener(scene.microphones, scene.hall),
         head,
+        _open_seats(scene),
     )
+
+
+def _open_seats(scene: Scene) -> tuple[OpenSeat, ...]:
+    """Every placed seat with close microphones, also a muted one, where the scene asks for spill.
+
+    Its microphone stands before the seat's middle. Seats at one place share the first one's.
+    """
+    found: list[OpenSeat] = []
+    for name in scene.open_seats():
+        seat = scene.seats[name]
+        source = seat_sources(seat, 1)[0]
+        level = scene.balance_of(seat)["close"] + (scene.microphones.close.spill or 0.0)
+        if all(dist(source.position, each.source.position) > SAME_MICROPHONE for each in found):
+            found.append(OpenSeat(name, source, level))
+    return tuple(found)
+
+
+def others_open(listening: Listening, plan: SeatPlan) -> tuple[OpenSeat, ...]:
+    """Seats whose close microphones hear this one too: all but its own and those at its place."""
+    if not listening.open_seats or plan.treatment != "placed":
+        return ()
+    here = middle_source(plan).position
+    return tuple(
+        seat
+        for seat in listening.open_seats
+        if seat.name != plan.name and dist(seat.source.position, here) > SAME_MICROPHONE
+    )
+
+
+def tree_middle(listening: Listening) -> Position:
+    """Where the tree's centre microphone hangs, or the point midway between a pair."""
+    tree = listening.of("tree")
+    if len(tree) == 3:
+        return tree[1].position
+    x, y, z = np.mean([microphone.position for microphone in tree], axis=0)
+    return float(x), float(y), float(z)
 
 
 def seat_plan(scene: Scene, name: str, channels: int) -> SeatPlan:
@@ -142,7 +213,18 @@ def earliest_arrival(listening: Listening, plans: list[SeatPlan]) -> float:
         for plan in plans
         for source in plan.sources
     ]
+    times += [_first_spill(listening, plan) for plan in plans if others_open(listening, plan)]
     return min(times, default=0.0)
+
+
+def _first_spill(listening: Listening, plan: SeatPlan) -> float:
+    times = []
+    for seat in others_open(listening, plan):
+        spot = close_microphone(listening.close, seat.source.position, (1.0, 1.0)).position
+        own = travel_time(listening.room, seat.source, spot)
+        delay = _tree_arrival(listening, seat.source) - own
+        times += [travel_time(listening.room, source, spot) + delay for source in plan.sources]
+    return min(times)
 
 
 def _first_arrival(listening: Listening, source: Source, balance: dict[str, float]) -> float:

@@ -11,7 +11,7 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
-from seatwright.acoustics.listening import Listening, SeatPlan, middle_source
+from seatwright.acoustics.listening import Listening, SeatPlan, middle_source, tree_middle
 from seatwright.acoustics.localisation import heard_bearing
 from seatwright.acoustics.measures import clarity, ratio_db
 from seatwright.acoustics.panning import pan_angle, panned_arrivals
@@ -32,7 +32,8 @@ class SeatFigures:
     clarity_db : float
         C80 in the mix, 500 Hz-1 kHz.
     initial_gap_ms : float
-        Initial time-delay gap at the tree: from the direct sound to the first reflection.
+        Initial time-delay gap at the tree's centre, or midway between a pair: from the direct sound
+        to the first reflection.
     lateral_db : float
         Direct sound, right minus left, 500 Hz-1 kHz.
     arrival_difference_ms : float
@@ -89,16 +90,17 @@ def _heard(listening: Listening, plan: SeatPlan) -> float:
 
 def _initial_gap(listening: Listening, plan: SeatPlan) -> float:
     room, source = listening.room, middle_source(plan)
-    centre = listening.of("tree")[1]
+    centre = tree_middle(listening)
     reach = room.speed * (room.mixing_time + 1.0)
     images = image_sources(room, source.position, reach, max_order=1)
-    heard = arrivals_at(room, source, images, centre.position, reach)
+    heard = arrivals_at(room, source, images, centre, reach)
     return float((heard.distances[1:].min() - heard.distances[0]) / room.speed * 1000.0)
 
 
 def _arrival_difference(listening: Listening, plan: SeatPlan) -> float:
     source = middle_source(plan)
-    left, _, right = listening.of("tree")
+    tree = listening.of("tree")
+    left, right = tree[0], tree[-1]
     to_left, to_right = (
         float(np.linalg.norm(np.subtract(source.position, microphone.position)))
         for microphone in (left, right)

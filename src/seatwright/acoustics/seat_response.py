@@ -21,15 +21,16 @@ from seatwright.acoustics.impulse_response import (
     microphone_responses,
     tail_responses,
 )
-from seatwright.acoustics.listening import Listening, SeatPlan, middle_source
+from seatwright.acoustics.listening import Listening, SeatPlan, middle_source, others_open
 from seatwright.acoustics.localisation import level_for_angle, pan_gains
-from seatwright.acoustics.panning import close_spot, direct_arrivals, pan_angle
+from seatwright.acoustics.panning import close_spot, pan_angle, tree_hearing
 from seatwright.acoustics.reflections import Arrivals
 from seatwright.acoustics.spectral_figures import (
     MiddleEnergies,
     MiddleOctaves,
     spectral_figures,
 )
+from seatwright.acoustics.spill import spill_responses
 from seatwright.stage.microphones import Microphone
 from seatwright.stage.seats import Source
 
@@ -48,7 +49,7 @@ class SeatResponse:
     perspectives : dict of str to ndarray, shape (sources, 2, frames)
         The parts of the mix, where they were asked for.
     direct : ndarray, shape (sources, 2, early frames)
-        The direct sound alone, with the same gains.
+        The direct sound alone, without spill, with the same gains.
     middle : MiddleOctaves
         The mix in the octaves that single figures are taken over.
     energies : MiddleEnergies
@@ -112,6 +113,10 @@ class _Mixing:
             for channel, part in panned:
                 into[source, channel, : len(part)] += part
 
+    def keep_apart(self, perspective: str) -> None:
+        """Have a perspective apart even where nothing is added to it."""
+        self._targets(perspective)
+
     def _targets(self, perspective: str) -> list[NDArray[np.float32]]:
         if not self._apart:
             return [self.mix]
@@ -139,6 +144,11 @@ def _place(
             level = np.float32(10.0 ** (balance["head"] / 20.0))
             mixing.add("head", index, ears[0], np.array([level, 0.0], dtype=np.float32))
             mixing.add("head", index, ears[1], np.array([0.0, level], dtype=np.float32))
+        if listening.open_seats:
+            mixing.keep_apart("close")
+        if others_open(listening, plan):
+            for side, row in enumerate(spill_responses(listening, plan, index, grid)):
+                mixing.add("close", index, row, np.eye(2, dtype=np.float32)[side])
         direct = _direct_sound(listening, source, groups, gains, grid)
         if "head" in balance:
             at_head = _direct_at_head(listening, source, grid)
@@ -210,17 +220,15 @@ def _blend(
     share of the highs; the tail is the tree's, as strong against the direct sound
     as a placed stem's would be where `tail_db` is 0. Gives the direct sound.
     """
-    source = middle_source(plan)
-    times, gains = direct_arrivals(listening, source, ("tree",))
+    room, source = listening.room, middle_source(plan)
+    arrival, strength = tree_hearing(listening, source)
     turned = _turning(pan_angle(listening, source), len(plan.sources))
-    arrival = float(times.min())
     direct = turned[:, :, None] * _air_filtered(listening, source, arrival, grid)
-    strength = float(np.sqrt(np.sum(gains**2)))
     wet = np.float32(10.0 ** (plan.tail_db / 20.0) / strength)
     tree = listening.of("tree")
     for index in range(len(plan.sources)):
-        generators = [generator_for(listening.room, plan.name, index, m.name) for m in tree]
-        tails = tail_responses(listening.room, grid, [(tree, 0.0)], generators)
+        generators = [generator_for(room, plan.name, index, m.name) for m in tree]
+        tails = tail_responses(room, grid, [(tree, 0.0)], generators)
         tails[:, : max(0, round((arrival - grid.origin) * grid.rate))] = 0.0
         for row, microphone in zip(tails, tree, strict=True):
             mixing.add("blended", index, row, wet * np.array(microphone.gains, dtype=np.float32))

@@ -94,6 +94,11 @@ def strip_grids(rate: int, length: int, edges: Bands) -> tuple[StripGrid, ...]:
     return tuple(grids)
 
 
+def room_grids(room: Room, rate: int, length: int) -> tuple[StripGrid, ...]:
+    """The grids of a room's tail."""
+    return strip_grids(rate, length, noise_edges(room.reverberation))
+
+
 def tail_energy(
     room: Room, time: NDArray[np.float64], band: int, strip: int | None = None
 ) -> NDArray[np.float64]:
@@ -168,7 +173,7 @@ def diffuse_spectra(
         `irfft` gives the tails of omnis, each with `tail_energy` per second.
     """
     spectra = np.zeros((len(origins), length // 2 + 1), dtype=np.complex64)
-    for grid in strip_grids(rate, length, noise_edges(room.reverberation)):
+    for grid in room_grids(room, rate, length):
         envelope = _envelope(room, rate, length, origins, grid)
         noise = np.zeros((len(origins), grid.steps), dtype=np.complex64)
         count = envelope.shape[1]
@@ -184,17 +189,30 @@ def _envelope(
     room: Room, rate: int, length: int, origins: NDArray[np.float64], grid: StripGrid
 ) -> NDArray[np.float32]:
     """Amplitude over a strip's time grid, up to where it is silent; shape (rows, count)."""
+    begins, row_of = np.unique(origins, return_inverse=True)
+    time = envelope_times(room, rate, length, grid) + begins[:, None]
+    energy = tail_energy(room, time, grid.band, grid.strip)
+    return np.asarray(noise_amplitude(energy, rate, length, grid.steps)[row_of])
+
+
+def envelope_times(room: Room, rate: int, length: int, grid: StripGrid) -> NDArray[np.float64]:
+    """Seconds from a tail's first sample to each point of a strip's grid until it is silent."""
     step = length / (grid.steps * rate)
     silent = strip_times(room, grid.band)[grid.strip] * SILENT_DB / 60.0
     # whatever the origins: one more draw here would be other noise in every higher strip
     count = min(grid.steps, max(1, int(np.ceil(silent / step))))
-    begins, row_of = np.unique(origins, return_inverse=True)
-    time = np.arange(count) * step + begins[:, None]
-    energy = tail_energy(room, time, grid.band, grid.strip)
-    # half the variance in the real and half in the imaginary part; the coarse grid has length /
-    # steps times fewer points, each that much stronger; per sample, not per second
-    amplitude = np.sqrt(energy * (length / grid.steps) / (2.0 * rate)).astype(np.float32)
-    return np.asarray(amplitude[row_of])
+    return np.asarray(np.arange(count) * step, dtype=np.float64)
+
+
+def noise_amplitude(
+    energy: NDArray[np.float64], rate: int, length: int, steps: int
+) -> NDArray[np.float32]:
+    """What complex noise of variance 2 is scaled by to have an energy per second.
+
+    Half the variance is in the real and half in the imaginary part; the coarse grid has length /
+    steps times fewer points, each that much stronger; per sample, not per second.
+    """
+    return np.asarray(np.sqrt(energy * (length / steps) / (2.0 * rate)).astype(np.float32))
 
 
 def mixed_as_diffuse(

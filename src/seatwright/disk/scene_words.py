@@ -26,11 +26,11 @@ _HINTED_FAULTS = 100
 _SHOWN_LETTERS = 60
 
 _UNITS = {
-    "degrees": ("bearing", "facing", "turned"),
+    "degrees": ("bearing", "facing", "turned", "aim", "tilt"),
     "metres": (
         "x", "y", "distance", "riser", "height", "width", "depth", "forward", "podium",
     ),
-    "dB": ("gain", "tail", "centre"),
+    "dB": ("gain", "tail", "centre", "side", "spill"),
     "seconds": ("reverberation", "mixing_time"),
     "degrees Celsius": ("temperature",),
     "percent": ("humidity",),
@@ -187,7 +187,20 @@ def _wrong_value(path: KeyPath, value: Any, kind: str) -> Refusal:
         wanted = f"text without line breaks, control characters{slashes}"
     elif isinstance(value, str) and kind != "literal_error":
         found += " (text)"
-    return Refusal(path, kind, Fault(f"found {found}, wanted {wanted}", key=dotted_key(*path)))
+    hint = _near_literal(path, value) if kind == "literal_error" else ""
+    return Refusal(
+        path, kind, Fault(f"found {found}, wanted {wanted}", key=dotted_key(*path), hint=hint)
+    )
+
+
+def _near_literal(path: KeyPath, value: Any) -> str:
+    """The nearest of the names a key may hold; none where all of them are as far."""
+    names = [name for node in _nodes_at(path) for name in node.get("enum", ())]
+    if not isinstance(value, str):
+        return ""
+    folded = {name.lower(): name for name in names if isinstance(name, str)}
+    hint = nearest(value.lower(), folded)
+    return hint if hint.startswith("nearest") else ""
 
 
 def _measured(value: Any) -> str:

@@ -7,10 +7,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import cos, radians, sin, sqrt
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field
 
+from seatwright.stage.arrays import (
+    ARRAYS,
+    PATTERNS,
+    ArrayName,
+    Pair,
+    Pattern,
+    decoded_pair,
+    upwards,
+)
 from seatwright.stage.description import (
     Decibels,
     Degrees,
@@ -25,34 +34,59 @@ Position = tuple[float, float, float]
 
 PERSPECTIVES = ("tree", "outriggers", "ambient", "close", "head")
 
-PATTERNS: dict[str, float] = {
-    "omni": 1.0,
-    "subcardioid": 0.7,
-    "cardioid": 0.5,
-    "hypercardioid": 0.25,
-    "figure-eight": 0.0,
-}
-"""Share a of a first-order pattern a + (1 - a) cos(angle)."""
-
-Pattern = Literal["omni", "subcardioid", "cardioid", "hypercardioid", "figure-eight"]
-
 CENTRE_GAIN_DB = -3.0
 
 
-class Tree(Description):
-    """Three microphones over and behind the podium: left, right and a centre further forward."""
+FORWARD = 1.5
+"""Metres the centre of the array of three stands ahead."""
 
-    width: Length = 2.0
-    """Left to right in metres."""
-    forward: Annotated[float, Field(ge=0.0, le=10.0)] = 1.5
-    """Metres the centre stands ahead of the left-right line, towards the orchestra."""
+Aim = Annotated[float, Field(ge=-180.0, le=180.0)]
+Tilt = Annotated[float, Field(ge=-90.0, le=90.0)]
+
+
+class Tree(Description):
+    """The main microphones over and behind the podium: three, or a pair."""
+
+    array: ArrayName = "three"
+    """three: left, right and a centre further forward. A pair: ab (spaced omnis), ortf, nos, din
+    (near-coincident cardioids), xy (coincident cardioids), blumlein (crossed figure-eights) or
+    mid-side (decoded to left and right). The keys below change what the array starts from."""
+    width: Annotated[float, Field(ge=0.0, le=1000.0)] | None = None
+    """Left to right in metres; three 2, ab 0.5, ortf 0.17, nos 0.3, din 0.2, the others 0."""
+    forward: Annotated[float, Field(ge=0.0, le=10.0)] | None = None
+    """Of three: metres the centre stands ahead of the left-right line, towards the orchestra;
+    1.5 by default."""
     y: Metres = -1.0
     """Metres upstage of the podium of the left-right line; negative is towards the audience."""
     height: Length | None = None
     """Metres above the stage floor; 3.2 where the ceiling allows."""
-    pattern: Pattern = "omni"
-    centre: Decibels = CENTRE_GAIN_DB
-    """Level of the centre microphone in dB, sent equally to left and right."""
+    pattern: Pattern | None = None
+    """three and ab omni, blumlein figure-eight, the others cardioid; of mid-side the mid's."""
+    aim: Aim | None = None
+    """Degrees left and right are each turned outwards from straight upstage, half the angle
+    between them; three and ab 0, ortf 55, nos, din, xy and blumlein 45."""
+    tilt: Tilt = 0.0
+    """Degrees the microphones look up; negative is down."""
+    centre: Decibels | None = None
+    """Of three: level of the centre microphone in dB, sent equally to left and right; -3 by
+    default."""
+    side: Decibels | None = None
+    """Of mid-side: level of the side microphone against the mid in dB, 0 by default; more is
+    wider."""
+
+    @property
+    def heard_pattern(self) -> Pattern:
+        return self.pattern or ARRAYS[self.array].pattern
+
+    @property
+    def pair(self) -> Pair:
+        """Left and right as they are mixed."""
+        if self.array == "mid-side":
+            return decoded_pair(self.heard_pattern, self.side or 0.0, self.tilt)
+        start = ARRAYS[self.array]
+        width = start.width if self.width is None else self.width
+        aim = start.aim if self.aim is None else self.aim
+        return Pair(width, aim, self.tilt, PATTERNS[self.heard_pattern])
 
 
 class Outriggers(Description):
@@ -65,6 +99,10 @@ class Outriggers(Description):
     height: Length | None = None
     """Metres above the stage floor; the tree's height by default."""
     pattern: Pattern = "omni"
+    aim: Aim = 0.0
+    """Degrees each is turned outwards from straight upstage."""
+    tilt: Tilt = 0.0
+    """Degrees they look up; negative is down."""
 
 
 class Ambient(Description):
@@ -77,6 +115,10 @@ class Ambient(Description):
     height: Length | None = None
     """Metres above the stage floor; 5 where the ceiling allows."""
     pattern: Pattern = "omni"
+    aim: Aim = 0.0
+    """Degrees each is turned outwards from straight upstage; 180 looks away from the stage."""
+    tilt: Tilt = 0.0
+    """Degrees they look up; negative is down."""
 
 
 class Close(Description):
@@ -87,6 +129,9 @@ class Close(Description):
     height: Annotated[float, Field(ge=-2.0, le=5.0)] = 0.5
     """Metres above the instrument."""
     pattern: Pattern = "cardioid"
+    spill: Decibels | None = None
+    """How strongly each close microphone also hears the other placed seats, in dB: 0 as strongly
+    as it would; left out: not at all."""
 
 
 HEAD_MODELS = ("measured", "sphere")
@@ -146,16 +191,14 @@ class Microphone:
 
 
 LEFT, RIGHT = (1.0, 0.0), (0.0, 1.0)
-_UPSTAGE = (0.0, 1.0, 0.0)
 
 
-def _pair(
-    name: str, width: float, y: float, height: float, pattern: str
-) -> tuple[Microphone, Microphone]:
-    share = PATTERNS[pattern]
+def _pair(name: str, pair: Pair, y: float, height: float) -> tuple[Microphone, Microphone]:
+    left, right = pair.aims
+    half, share = pair.width / 2.0, pair.omni_share
     return (
-        Microphone(f"{name}.left", name, (-width / 2, y, height), share, _UPSTAGE, LEFT),
-        Microphone(f"{name}.right", name, (width / 2, y, height), share, _UPSTAGE, RIGHT),
+        Microphone(f"{name}.left", name, (0.0 - half, y, height), share, left, LEFT),
+        Microphone(f"{name}.right", name, (half, y, height), share, right, RIGHT),
     )
 
 
@@ -166,16 +209,19 @@ def _tree_height(microphones: Microphones, hall: Hall) -> float:
 def _tree(microphones: Microphones, hall: Hall) -> tuple[Microphone, ...]:
     tree = microphones.tree
     height = _tree_height(microphones, hall)
-    gain = 10.0 ** (tree.centre / 20.0)
+    left, right = _pair("tree", tree.pair, tree.y, height)
+    if tree.array != "three":
+        return (left, right)
+    gain = 10.0 ** ((CENTRE_GAIN_DB if tree.centre is None else tree.centre) / 20.0)
+    forward = FORWARD if tree.forward is None else tree.forward
     centre = Microphone(
         "tree.centre",
         "tree",
-        (0.0, tree.y + tree.forward, height),
-        PATTERNS[tree.pattern],
-        _UPSTAGE,
+        (0.0, tree.y + forward, height),
+        tree.pair.omni_share,
+        upwards(tree.tilt),
         (gain, gain),
     )
-    left, right = _pair("tree", tree.width, tree.y, height, tree.pattern)
     return (left, centre, right)
 
 
@@ -183,9 +229,8 @@ def _outriggers(microphones: Microphones, hall: Hall) -> tuple[Microphone, ...]:
     array = microphones.outriggers
     width = array.width or min(8.0, 0.6 * hall.size.width)
     y = microphones.tree.y if array.y is None else array.y
-    return _pair(
-        "outriggers", width, y, array.height or _tree_height(microphones, hall), array.pattern
-    )
+    pair = Pair(width, array.aim, array.tilt, PATTERNS[array.pattern])
+    return _pair("outriggers", pair, y, array.height or _tree_height(microphones, hall))
 
 
 def _ambient(microphones: Microphones, hall: Hall) -> tuple[Microphone, ...]:
@@ -194,7 +239,8 @@ def _ambient(microphones: Microphones, hall: Hall) -> tuple[Microphone, ...]:
     distance = array.distance or min(10.0, 0.7 * behind)
     width = array.width or min(6.0, 0.5 * hall.size.width)
     height = array.height or min(5.0, 0.7 * hall.size.height)
-    return _pair("ambient", width, -distance, height, array.pattern)
+    pair = Pair(width, array.aim, array.tilt, PATTERNS[array.pattern])
+    return _pair("ambient", pair, -distance, height)
 
 
 def hall_microphones(microphones: Microphones, hall: Hall) -> tuple[Microphone, ...]:
@@ -208,8 +254,9 @@ def hall_microphones(microphones: Microphones, hall: Hall) -> tuple[Microphone, 
 
     Returns
     -------
-    tuple of Microphone, shape (7,)
-        tree left, centre, right; outriggers left, right; ambient left, right.
+    tuple of Microphone, shape (7,) or (6,)
+        tree left, centre (of the array of three alone), right; outriggers left, right; ambient
+        left, right.
     """
     return (
         *_tree(microphones, hall),
@@ -234,7 +281,8 @@ def close_microphone(
     Returns
     -------
     Microphone
-        `close.distance` metres away, at most half way to the podium along the floor.
+        `close.distance` metres away. For a seat nearer to the podium than that it stands beyond
+        the podium.
     """
     x, y, z = position
     ground = max(sqrt(x * x + y * y), 1e-6)

@@ -99,10 +99,16 @@ def buses_of(
 
 
 def seat_perspectives(scene: Scene, name: str) -> tuple[str, ...]:
-    """What a seat is heard through: its perspectives, or its treatment where it has none."""
+    """What a seat is heard through: its perspectives, or its treatment where it has none.
+
+    With spill a seat is heard through the others' close microphones too.
+    """
     seat = scene.seats[name]
     treatment = scene.treatment_of(seat)
-    return tuple(scene.balance_of(seat)) if treatment == "placed" else (treatment,)
+    if treatment != "placed":
+        return (treatment,)
+    heard = tuple(scene.balance_of(seat))
+    return heard if "close" in heard or not scene.open_seats() else (*heard, "close")
 
 
 def routes_of(scene: Scene, name: str, buses: tuple[Bus, ...]) -> dict[int, str]:

@@ -13,10 +13,12 @@ from math import dist
 from pydantic import ValidationError
 
 from seatwright.errors import Fault
+from seatwright.stage.arrays import ARRAYS
 from seatwright.stage.description import dotted_key
 from seatwright.stage.hall import CLEARANCE
 from seatwright.stage.microphones import (
     HEAD_MODELS,
+    Microphone,
     close_microphone,
     hall_microphones,
     listener,
@@ -26,6 +28,14 @@ from seatwright.stage.seats import Position, Seat, seat_sources
 
 NEAREST_MICROPHONE = 0.3
 SAME_PLACE = 0.05
+
+_WHY_IDLE = {
+    "forward": "a pair has no centre",
+    "centre": "a pair has no centre",
+    "side": "no other array has a side microphone",
+    "width": "mid and side hang in one place",
+    "aim": "its angle follows from pattern and side",
+}
 
 _COMPARED_LETTERS = 40
 _HINTED_FAULTS = 50
@@ -62,6 +72,7 @@ def scene_faults(scene: Scene) -> list[Fault]:
     faults = [*_format_faults(scene), *_section_faults(scene)]
     if podium := list(_podium_faults(scene)):
         return faults + podium  # everything else would stand outside as well
+    faults += _array_faults(scene)
     faults += _microphone_faults(scene)
     faults += _seat_faults(scene, ("seats",))
     faults += _seating_faults(scene)
@@ -70,7 +81,7 @@ def scene_faults(scene: Scene) -> list[Fault]:
 
 def scene_doubts(scene: Scene) -> list[Fault]:
     """What is probably not meant: two seats at one place, a section nobody sits in."""
-    doubts = list(_same_places(scene))
+    doubts = [*_same_places(scene), *_idle_aims(scene)]
     used = {seat.section_name for seat in scene.seats.values()}
     doubts += [
         Fault(
@@ -139,6 +150,46 @@ def _section_faults(scene: Scene) -> Iterator[Fault]:
             )
 
 
+def _array_faults(scene: Scene) -> Iterator[Fault]:
+    """Keys of the tree that its array has nothing for."""
+    tree = scene.microphones.tree
+    placed: list[str] = [name for name in ARRAYS if name != "mid-side"]
+    wanted_at: dict[str, list[str]] = {
+        "forward": ["three"],
+        "centre": ["three"],
+        "side": ["mid-side"],
+        "width": placed,
+        "aim": placed,
+    }
+    for key, arrays in wanted_at.items():
+        if getattr(tree, key) is not None and tree.array not in arrays:
+            names = " or ".join(f'"{name}"' for name in arrays)
+            yield Fault(
+                f'found {key} with the array "{tree.array}", wanted it with {names} alone',
+                key=f"microphones.tree.{key}",
+                hint=_WHY_IDLE[key],
+            )
+
+
+def _idle_aims(scene: Scene) -> Iterator[Fault]:
+    """Omnis that are aimed: probably a pattern was meant."""
+    microphones = scene.microphones
+    patterns = {
+        "tree": microphones.tree.heard_pattern,
+        "outriggers": microphones.outriggers.pattern,
+        "ambient": microphones.ambient.pattern,
+    }
+    for name, pattern in patterns.items():
+        array = getattr(microphones, name)
+        idle = pattern == "omni" and not (name == "tree" and array.array == "mid-side")
+        for key in ("aim", "tilt"):
+            if idle and getattr(array, key):
+                yield Fault(
+                    f"found {key} of omnis, which hear alike from everywhere; wanted a pattern",
+                    key=f"microphones.{name}.{key}",
+                )
+
+
 def _microphone_faults(scene: Scene) -> Iterator[Fault]:
     heard = {
         perspective
@@ -172,6 +223,9 @@ def _seat_faults(
 ) -> Iterator[Fault]:
     names = set(scene.seats if only is None else only)
     microphones = hall_microphones(scene.microphones, scene.hall)
+    open_spots = {
+        name: _close_position(scene, scene.seats[name].position) for name in scene.open_seats()
+    }
     for name, seat in _placed(scene):
         if name not in names:
             continue
@@ -180,22 +234,51 @@ def _seat_faults(
             yield Fault("found no place, wanted x and y, or bearing and distance", key=key)
             continue
         positions = [seat.position, *(source.position for source in seat_sources(seat, 2))]
-        outside = [text for position in positions if (text := scene.hall.outside(position))]
-        if outside:
+        if outside := _first_outside(scene, positions):
             which = "the seat" if scene.hall.outside(seat.position) else "an end of its width"
-            yield Fault(f"{which} is outside the hall: {outside[0]}", key=key)
+            yield Fault(f"{which} is outside the hall: {outside}", key=key)
             continue
-        spot = close_microphone(scene.microphones.close, seat.position, (1.0, 1.0)).position
-        if "close" in scene.balance_of(seat) and (outside_spot := scene.hall.outside(spot)):
-            yield Fault(f"its close microphone is outside the hall: {outside_spot}", key=key)
-        for microphone in microphones:
-            gap = min(dist(position, microphone.position) for position in positions)
-            if gap < NEAREST_MICROPHONE:
-                yield Fault(
-                    f"found {gap:.2f} m from {microphone.name}, "
-                    f"wanted at least {NEAREST_MICROPHONE} m",
-                    key=key,
-                )
+        spots = [_close_position(scene, position) for position in positions]
+        if "close" in scene.balance_of(seat) and (outside := _first_outside(scene, spots)):
+            yield Fault(f"its close microphone is outside the hall: {outside}", key=key)
+        if scene.treatment_of(seat) == "placed":
+            yield from _spill_faults(open_spots, name, positions, key)
+        yield from _near_faults(microphones, positions, key)
+
+
+def _first_outside(scene: Scene, positions: list[Position]) -> str:
+    found = (scene.hall.outside(position) for position in positions)
+    return next((text for text in found if text), "")
+
+
+def _near_faults(
+    microphones: tuple[Microphone, ...], positions: list[Position], key: str
+) -> Iterator[Fault]:
+    for microphone in microphones:
+        gap = min(dist(position, microphone.position) for position in positions)
+        if gap < NEAREST_MICROPHONE:
+            yield Fault(
+                f"found {gap:.2f} m from {microphone.name}, wanted at least {NEAREST_MICROPHONE} m",
+                key=key,
+            )
+
+
+def _close_position(scene: Scene, position: Position) -> Position:
+    return close_microphone(scene.microphones.close, position, (1.0, 1.0)).position
+
+
+def _spill_faults(
+    open_spots: dict[str, Position], name: str, positions: list[Position], key: str
+) -> Iterator[Fault]:
+    """A seat on the close microphone of another that hears it too."""
+    for other, spot in open_spots.items():
+        gap = min(dist(position, spot) for position in positions)
+        if other != name and gap < NEAREST_MICROPHONE - 1e-9:
+            yield Fault(
+                f'found {gap:.2f} m from the close microphone of "{other}", '
+                f"wanted at least {NEAREST_MICROPHONE} m where there is spill",
+                key=key,
+            )
 
 
 def _seating_faults(scene: Scene) -> Iterator[Fault]:

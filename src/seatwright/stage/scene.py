@@ -81,6 +81,19 @@ class Scene(Description):
         """dB of seat and section together."""
         return (seat.gain or 0.0) + self.section_of(seat).gain
 
+    def open_seats(self) -> tuple[str, ...]:
+        """Names of the seats whose close microphones hear other seats too; none without spill.
+
+        Muted seats count, so that what is heard of a seat never depends on which others sound.
+        """
+        if self.microphones.close.spill is None:
+            return ()
+        return tuple(
+            name
+            for name, seat in self.seats.items()
+            if self.treatment_of(seat) == "placed" and "close" in self.balance_of(seat)
+        )
+
     def sounding(self) -> tuple[str, ...]:
         """Names of the seats that are heard: not muted, and soloed where anything is."""
         soloed = {name for name, seat in self.seats.items() if self._is_solo(seat)}
