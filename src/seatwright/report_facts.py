@@ -9,6 +9,7 @@ from types import TracebackType
 from typing import Self
 
 from seatwright import __version__
+from seatwright.acoustics.bearings import bearing_doubts
 from seatwright.acoustics.impulse_response import Grid
 from seatwright.acoustics.listening import Listening
 from seatwright.disk.bounce_folder import Bounce, BounceFormat
@@ -121,7 +122,9 @@ def report_of(
 ) -> Report:
     """The report of a finished render."""
     outputs = output_rows(bounces, levels, trim_db)
-    warnings = [str(fault) for fault in (*read.warnings, *cast.warnings)]
+    bearings = {name: each.bearing for name, each in voices.figures.items()}
+    doubts = (*read.warnings, *cast.warnings, *map(read.located, bearing_doubts(bearings)))
+    warnings = [str(fault) for fault in doubts]
     if form.kind == "flac" and form.broadcast is not None:
         warnings.append("FLAC cannot carry the stems' broadcast extension; WAV outputs do")
     return Report(
