@@ -62,6 +62,9 @@ MOST_PLACES = 12
 """Source places that a hall's mean is taken over; ISO 3382-1 asks for at least six pairs."""
 
 _LEAD_SECONDS = 0.005
+_SHORTEST_SECONDS = 0.1
+"""Kept after the mixing time, however dead the hall: reflections and the early 80 ms are whole."""
+
 _DEFINITION_SECONDS = 0.05
 _MIDDLE, _LATERAL, _INTERAURAL = (3, 4), (1, 2, 3, 4), (3, 4, 5)
 _AVERAGED_OVER = {
@@ -165,7 +168,8 @@ def measured(listening: Listening, source: Source, name: str, rate: int) -> Meas
     """
     room, ears = listening.room, listening.ears
     arrival = travel_time(room, source, ears.position)
-    grid = Grid(rate, ceil(response_seconds(room) * rate), max(0.0, arrival - _LEAD_SECONDS))
+    seconds = max(response_seconds(room), room.mixing_time + _SHORTEST_SECONDS)
+    grid = Grid(rate, ceil(seconds * rate), max(0.0, arrival - _LEAD_SECONDS))
     pair = _pair(listening)
     generators = [generator_for(room, name, 0, each.name) for each in pair]
     omni, side = microphone_responses(room, source, [(pair, 0.0)], grid, generators)
