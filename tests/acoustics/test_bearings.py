@@ -152,6 +152,13 @@ def test_a_seat_far_from_its_place_is_told_with_both_numbers() -> None:
     assert "over headphones" in at_head.what and "close" not in at_head.hint
 
 
+def test_the_way_out_is_told_once_for_each_base() -> None:
+    bases = ["loudspeakers", "loudspeakers", "headphones", "headphones"]
+    far = {name: over(0.0, 15.0, base) for name, base in zip("abcd", bases, strict=True)}
+    hints = [fault.hint for fault in bearing_doubts(far)]
+    assert [bool(hint) for hint in hints] == [True, False, True, False]
+
+
 def test_swapped_seats_are_told_once_for_many_pairs() -> None:
     """One seat on the wrong side of four: one doubt, not four."""
     seats = {f"s{n}": over(2.0 * n, 2.0 * n) for n in range(1, 5)} | {"lost": over(9.5, 0.0)}

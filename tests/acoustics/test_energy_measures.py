@@ -57,6 +57,25 @@ def test_figures_of_noise_are_those_of_pyrato(seconds: float) -> None:
     assert clarity(response, RATE) == pytest.approx(theirs, abs=0.05)
 
 
+@pytest.mark.parametrize("seconds", SECONDS)
+def test_centre_time_and_strength_are_those_of_pyrato(seconds: float) -> None:
+    """pyrato 1.1: Ts within 0.5 %, G within 0.1 dB, in the octave of 1 kHz of a decaying noise."""
+    response = 0.01 * noisy(seconds, 8)
+    curve = pyrato.edc.schroeder_integration(pyfar.Signal(response, RATE))
+    theirs = float(np.squeeze(pyrato.parameters.center_time(curve)))
+    assert centre_time(response, RATE) == pytest.approx(theirs, rel=5e-3)
+    reference = np.zeros(len(response))
+    reference[RATE // 5] = 0.1  # 1 at 1 m is a tenth at 10 m
+    padded = np.concatenate([np.zeros(RATE // 5), response])
+    curves = [
+        pyrato.edc.schroeder_integration(pyfar.Signal(octave_filtered(each, RATE, 4), RATE))
+        for each in (padded, reference)
+    ]
+    theirs = float(np.squeeze(pyrato.parameters.sound_strength(*curves)))
+    heard = octave_energies(response[None, :], RATE, (4,))[0, 0]
+    assert strength(heard, pulse_energies(RATE, (4,))[0]) == pytest.approx(theirs, abs=0.1)
+
+
 def test_figures_count_from_the_direct_sound() -> None:
     late = np.concatenate([np.zeros(3_000), decay(1.2)])
     for measure in (definition, centre_time, lambda r, rate: decay_time(r, rate, "EDT")):

@@ -84,11 +84,13 @@ def bearing_doubts(bearings: Mapping[str, Bearing]) -> list[Fault]:
         One for each seat heard more than 10 degrees from where it belongs; and where seats are
         heard in the opposite order, one for each seat that explains most of it, not one a pair.
     """
-    far = [
-        _far_off(name, bearing)
-        for name, bearing in bearings.items()
-        if abs(bearing.heard - bearing.placed) > FAR_OFF
-    ]
+    hinted: set[str] = set()
+    far = []
+    for name, bearing in bearings.items():
+        if abs(bearing.heard - bearing.placed) > FAR_OFF:
+            hint = "" if bearing.over in hinted else _HINTS[bearing.over]
+            far.append(_far_off(name, bearing, hint))
+            hinted.add(bearing.over)  # the way out is the same for all: once is enough
     return [*far, *_swaps(bearings)]
 
 
@@ -98,12 +100,12 @@ _HINTS = {
 }
 
 
-def _far_off(name: str, bearing: Bearing) -> Fault:
+def _far_off(name: str, bearing: Bearing, hint: str) -> Fault:
     return Fault(
         f"heard at {bearing.heard:+.1f} degrees over {bearing.over}, its place belongs at "
         f"{bearing.placed:+.1f}",
         key=dotted_key("seats", name),
-        hint=_HINTS[bearing.over],
+        hint=hint,
     )
 
 
