@@ -85,6 +85,22 @@ def test_untouched_seats_alone_need_no_hall(ready: Any) -> None:
     assert [seat.figures for seat in found.seats] == [None]
 
 
+def test_a_listener_outside_the_hall_or_at_a_seat_hears_no_figures(ready: Any) -> None:
+    """No seat uses the head: behind a podium at the rear wall it is outside; at the oboe's place
+    the oboe is left out."""
+    low = "[hall]\nsize = { width = 8, depth = 10, height = 5 }\nreverberation = 0.4\npodium = 9.85"
+    seat = '[seats.oboe]\nstem = "oboe.wav"\nbearing = -20\ndistance = 2.2\n'
+    ready.write(f"{seat}perspectives = {{ close = 0 }}", hall=low)
+    found = check(ready.scene)
+    assert found.measured is None and found.seats[0].at_listener is None
+    assert found.seats[0].figures is not None
+    x, y = 2.2 * np.sin(np.radians(-20.0)), 2.2 * np.cos(np.radians(-20.0))
+    ready.write(PAIR, head=f"[microphones.head]\nx = {x}\ny = {y}\nheight = 1.2")
+    found = check(ready.scene)
+    assert found.seats[0].at_listener is None and found.seats[1].at_listener is not None
+    assert found.measured is not None and found.measured.places == 1
+
+
 def test_a_seat_heard_elsewhere_is_warned_of_in_check_and_report(ready: Any) -> None:
     seat = '[seats.horns]\nstem = "oboe.wav"\nbearing = 40\ndistance = 6\n'
     hall = "[hall]\nsize = { width = 16, depth = 20, height = 8 }\nreverberation = 0.4\n"

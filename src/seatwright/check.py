@@ -6,10 +6,14 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields
+from math import dist
 from pathlib import Path
 
-from seatwright.acoustics.bearings import bearing_doubts
-from seatwright.acoustics.hall_figures import hall_figures, seat_room_figures
+from seatwright.acoustics.hall_figures import (
+    hall_figures,
+    measured_places,
+    seat_room_figures,
+)
 from seatwright.acoustics.impulse_response import Grid
 from seatwright.acoustics.listening import (
     Listening,
@@ -20,9 +24,13 @@ from seatwright.acoustics.listening import (
 )
 from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
 from seatwright.acoustics.seat_response import seat_response
+from seatwright.disk.casting import Cast
 from seatwright.disk.every_fault import read_and_cast
 from seatwright.render import seated, time_grid
+from seatwright.report_facts import scene_warnings
 from seatwright.stage.routing import heard_seats
+from seatwright.stage.rules import NEAREST_MICROPHONE
+from seatwright.stage.scene import Scene
 from seatwright.views.check_table import Check, CheckedSeat, Measured, measured_rows
 from seatwright.views.report import SeatRow, hall_row, seat_rows
 
@@ -65,18 +73,12 @@ def check(
     )
     scene = seated(read, seating)
     listening, heard = listening_of(scene), heard_seats(scene, ())
-    grid = time_grid(scene, listening, cast)
-    plans = {
-        name: seat_plan(scene, name, cast.channels(name))
-        for name in heard
-        if scene.treatment_of(scene.seats[name]) != "untouched"
-    }
+    grid, plans = time_grid(scene, listening, cast), placed_plans(scene, heard, cast)
     threads = threads or os.cpu_count() or 1
     figures = mix_figures(listening, plans, grid, threads, lambda s: progress("seats", 0.6 * s))
-    at_listener, measured = listener_figures(listening, plans, threads)
+    at_listener, measured = listener_figures(scene, listening, plans, threads)
     progress("hall", 1.0)
-    bearings = {name: each.bearing for name, each in figures.items()}
-    doubts = (*read.warnings, *cast.warnings, *map(read.located, bearing_doubts(bearings)))
+    rows = seat_rows(scene, heard, figures)
     return Check(
         title=scene.title,
         scene=str(read.path),
@@ -85,11 +87,18 @@ def check(
         frames=cast.frames + grid.frames - 1,
         hall=hall_row(listening.room),
         measured=measured,
-        seats=tuple(
-            _checked(row, at_listener.get(row.seat)) for row in seat_rows(scene, heard, figures)
-        ),
-        warnings=tuple(str(fault) for fault in doubts),
+        seats=tuple(_checked(row, at_listener.get(row.seat)) for row in rows),
+        warnings=tuple(scene_warnings(read, cast, figures)),
     )
+
+
+def placed_plans(scene: Scene, heard: tuple[str, ...], cast: Cast) -> dict[str, SeatPlan]:
+    """Plans of the seats that are heard in the hall: all but untouched ones."""
+    return {
+        name: seat_plan(scene, name, cast.channels(name))
+        for name in heard
+        if scene.treatment_of(scene.seats[name]) != "untouched"
+    }
 
 
 def mix_figures(
@@ -113,15 +122,26 @@ def mix_figures(
 
 
 def listener_figures(
-    listening: Listening, plans: dict[str, SeatPlan], threads: int
+    scene: Scene, listening: Listening, plans: dict[str, SeatPlan], threads: int
 ) -> tuple[dict[str, dict[str, float]], Measured | None]:
-    """Room figures at the listener: of every seat, and of the hall where any seat is in it."""
-    if not plans:
-        return {}, None
+    """Room figures at the listener: of every seat, and of the hall.
+
+    Nothing where the listener is outside the hall, which a scene without the head perspective
+    may leave so; a seat as near to the listener as no seat may be to a microphone is left out.
+    """
+    ears = listening.ears.position
     sources = {name: middle_source(plan) for name, plan in plans.items()}
-    seats = seat_room_figures(listening, sources, threads)
-    hall = hall_figures(listening, sources, threads)
-    return seats, measured_rows(listening.ears.position, hall)
+    far = {
+        name: source
+        for name, source in sources.items()
+        if dist(source.position, ears) >= NEAREST_MICROPHONE
+    }
+    if not far or scene.hall.outside(ears):
+        return {}, None
+    seats = seat_room_figures(listening, far, threads)
+    places = measured_places(far)
+    hall = hall_figures(listening, places, threads)
+    return seats, measured_rows(ears, len(places), hall)
 
 
 def _checked(row: SeatRow, at_listener: dict[str, float] | None) -> CheckedSeat:

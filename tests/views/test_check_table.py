@@ -25,7 +25,7 @@ CHECK = Check(
     rate=48_000,
     frames=96_000,
     hall=hall_row(room_of(Hall(reverberation=1.6))),
-    measured=measured_rows((0.5, -8.0, 1.2), FIGURES),
+    measured=measured_rows((0.5, -8.0, 1.2), 6, FIGURES),
     seats=(
         CheckedSeat("oboe", "winds", "oboe", "placed", -4.0, 5.5, SEAT, FIGURES.single()),
         CheckedSeat("organ", "keys", "other", "untouched", None, None, None, None),
@@ -43,6 +43,7 @@ def test_table_shows_hall_seats_and_warnings() -> None:
     assert told[:2] == ["Harbour", "no faults; renders to 2.00 s at 48000 Hz"]
     assert any(line.startswith("Hall 22 x 36 x 16 m: 12672 m3") for line in told)
     assert any("(x 0.5, y -8.0, 1.2 m up)" in line for line in told)
+    assert any(line.startswith("6 seats with an omni") for line in told)
     assert "T30 s 0.50 0.62 0.75 0.88 1.00 1.12 1.25 0.81" in told
     assert "Ts ms 500 625 750 875 1000 1125 1250 812" in told
     assert "C80 dB +0.5 +0.6 +0.8 +0.9 +1.0 +1.1 +1.2 +0.8" in told
@@ -58,7 +59,7 @@ def test_table_shows_hall_seats_and_warnings() -> None:
 
 def test_json_holds_everything_and_null_for_what_has_no_value() -> None:
     broken = replace(FIGURES, t30=(nan,) * 9, clarity_db=(inf,) * 9)
-    check = replace(CHECK, measured=measured_rows((0.0, -8.0, 1.2), broken))
+    check = replace(CHECK, measured=measured_rows((0.0, -8.0, 1.2), 6, broken))
     facts = json.loads(check.as_json(), parse_constant=pytest.fail)
     assert facts["check_format"] == 1
     assert facts["measured"]["bands"]["t30"] == dict.fromkeys(BAND_NAMES[1:8])

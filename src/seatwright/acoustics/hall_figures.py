@@ -307,6 +307,13 @@ def seat_room_figures(
         return dict(zip(sources, pool.map(one, sources), strict=True))
 
 
+def measured_places(sources: dict[str, Source]) -> dict[str, Source]:
+    """The places a hall's mean is taken over: all, or `MOST_PLACES` evenly taken of many."""
+    names = list(sources)
+    count = min(len(names), MOST_PLACES)
+    return {name: sources[name] for name in (names[n * len(names) // count] for n in range(count))}
+
+
 def hall_figures(listening: Listening, sources: dict[str, Source], threads: int = 1) -> RoomFigures:
     """Figures of a hall: the mean over its seats, with an omnidirectional source at each.
 
@@ -314,7 +321,7 @@ def hall_figures(listening: Listening, sources: dict[str, Source], threads: int 
     ----------
     listening : Listening
     sources : dict of str to Source
-        The middle of each seat, at least one; of many, `MOST_PLACES` evenly taken ones are used.
+        At least one, as from `measured_places`.
     threads : int
         Never changes the result.
 
@@ -322,13 +329,10 @@ def hall_figures(listening: Listening, sources: dict[str, Source], threads: int 
     -------
     RoomFigures
     """
-    names = list(sources)
-    count = min(len(names), MOST_PLACES)
-    taken = [names[index * len(names) // count] for index in range(count)]
 
     def one(name: str) -> RoomFigures:
         omni = replace(sources[name], instrument="other")
         return room_figures(measured(listening, omni, name, HALL_RATE))
 
     with ThreadPoolExecutor(threads) as pool:
-        return mean_figures(list(pool.map(one, taken)))
+        return mean_figures(list(pool.map(one, sources)))

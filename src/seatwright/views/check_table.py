@@ -65,6 +65,8 @@ class Measured:
     ----------
     listener : tuple of float, shape (3,)
         Where the middle of the head is, in metres.
+    places : int
+        How many seats had a source.
     bands : dict of str to dict of str to float
         For each figure its value in the octave bands from 125 Hz to 8 kHz.
     single : dict of str to float
@@ -72,6 +74,7 @@ class Measured:
     """
 
     listener: tuple[float, float, float]
+    places: int
     bands: dict[str, dict[str, float]]
     single: dict[str, float]
 
@@ -109,13 +112,15 @@ class Check:
         return json_text({"check_format": CHECK_FORMAT, **asdict(self)})
 
 
-def measured_rows(listener: tuple[float, float, float], figures: RoomFigures) -> Measured:
+def measured_rows(
+    listener: tuple[float, float, float], places: int, figures: RoomFigures
+) -> Measured:
     """Figures of a hall by their names and bands."""
     bands = {
         each.name: {BAND_NAMES[b]: getattr(figures, each.name)[b] for b in FIGURE_BANDS}
         for each in fields(figures)
     }
-    return Measured(listener, bands, figures.single())
+    return Measured(listener, places, bands, figures.single())
 
 
 def check_table(check: Check) -> str:
@@ -143,8 +148,9 @@ def _hall_part(check: Check) -> str:
         rows.append([_NAMED[figure][0], *(_cell(figure, v) for v in (*values.values(), single))])
     x, y, z = check.measured.listener
     where = (
-        f"Measured at the listener (x {x:.1f}, y {y:.1f}, {z:.1f} m up), mean over the seats with\n"
-        "an omnidirectional source; single: over the bands of ISO 3382-1"
+        f"Measured at the listener (x {x:.1f}, y {y:.1f}, {z:.1f} m up), mean over\n"
+        f"{check.measured.places} seats with an omnidirectional source; single: over the bands of "
+        "ISO 3382-1"
     )
     table = text_table(["octave band", *names, "single"], rows)
     return f"{hall_line(check.hall)}\n{where}\n{table}"
