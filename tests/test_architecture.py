@@ -26,6 +26,7 @@ FLOORS = {
     "voices": 5,
     "report_facts": 5,
     "render": 5,
+    "check": 5,
     "cli": 6,
     "console": 6,
     "__main__": 6,
@@ -131,7 +132,9 @@ def test_heavy_imports_stand_inside_the_commands(name: str) -> None:
         assert first != "seatwright" or floor(inner) in (0, 6), f"{name} imports {imported}"
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["render", "--help"], ["--version"]])
+@pytest.mark.parametrize(
+    "arguments", [["--help"], ["render", "--help"], ["check", "--help"], ["--version"]]
+)
 def test_help_loads_nothing_heavy(arguments: list[str]) -> None:
     """In a child, where nothing is loaded yet; pydantic is loaded by typer itself."""
     code = (

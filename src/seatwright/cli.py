@@ -108,6 +108,38 @@ def render_command(
     typer.echo(f"\nwritten to {printable(str(folder))}", err=True)
 
 
+@app.command("check")
+def check_command(
+    scene: SceneArgument,
+    seating: Annotated[
+        str | None, typer.Option(metavar="NAME", help="An alternative seating of the scene.")
+    ] = None,
+    threads: Annotated[
+        int, typer.Option(min=0, max=256, help="0: one a processor. Never changes a figure.")
+    ] = 0,
+    allow_truncated: Annotated[
+        bool, typer.Option("--allow-truncated", help="Take cut-off stems as far as they go.")
+    ] = False,
+    allow_outside: Annotated[
+        bool, typer.Option("--allow-outside", help="Accept stems outside the stems folder.")
+    ] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the figures as JSON, not as tables.")
+    ] = False,
+) -> None:
+    """Every fault of a scene and its stems at once, else each seat and the hall in figures."""
+    from seatwright.check import check
+    from seatwright.console import progress_bar
+    from seatwright.views.check_table import check_table
+
+    with progress_bar() as progress:
+        found = check(
+            scene, seating, allow_truncated=allow_truncated, allow_outside=allow_outside,
+            threads=threads, progress=progress,
+        )  # fmt: skip
+    typer.echo(found.as_json() if as_json else check_table(found), nl=False)
+
+
 @app.command("schema")
 def schema_command() -> None:
     """JSON Schema of the scene file, for editors."""

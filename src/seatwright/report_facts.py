@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import platform
+from collections.abc import Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from importlib.metadata import version
 from types import TracebackType
 from typing import Self
 
 from seatwright import __version__
+from seatwright.acoustics.bearings import bearing_doubts
 from seatwright.acoustics.impulse_response import Grid
 from seatwright.acoustics.listening import Listening
+from seatwright.acoustics.seat_figures import SeatFigures
 from seatwright.disk.bounce_folder import Bounce, BounceFormat
 from seatwright.disk.casting import Cast
 from seatwright.disk.scene_file import ReadScene
@@ -121,6 +124,25 @@ def head_line(scene: Scene, heard: tuple[str, ...], listening: Listening) -> str
     return f"{head.name}: {head.credit}" if head.credit else head.name
 
 
+def scene_warnings(read: ReadScene, cast: Cast, figures: Mapping[str, SeatFigures]) -> list[str]:
+    """What is probably not meant in a scene and its stems, and what is heard elsewhere than meant.
+
+    Parameters
+    ----------
+    read : ReadScene
+    cast : Cast
+    figures : mapping of str to SeatFigures
+        Of the seats that are heard in the hall.
+
+    Returns
+    -------
+    list of str
+    """
+    bearings = {name: figures[name].bearing for name in read.scene.seats if name in figures}
+    doubts = map(read.located, bearing_doubts(bearings))
+    return [str(fault) for fault in (*read.warnings, *cast.warnings, *doubts)]
+
+
 def report_of(
     read: ReadScene,
     scene: Scene,
@@ -138,7 +160,7 @@ def report_of(
 ) -> Report:
     """The report of a finished render."""
     outputs = output_rows(bounces, levels, trim_db)
-    warnings = [str(fault) for fault in (*read.warnings, *cast.warnings)]
+    warnings = scene_warnings(read, cast, voices.figures)
     if form.kind == "flac" and form.broadcast is not None:
         warnings.append("FLAC cannot carry the stems' broadcast extension; WAV outputs do")
     return Report(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import isnan
 
 import numpy as np
 import pytest
@@ -154,13 +153,18 @@ def test_direct_to_reverberant_ratio_falls_with_distance_as_theory_says() -> Non
     assert np.ptp(wanted) > 3.0
 
 
-def test_bearing_is_the_models_and_has_none_at_the_head() -> None:
+def test_bearing_is_the_models_and_over_headphones_the_heads() -> None:
     balance = {"tree": 0.0, "outriggers": -6.0, "close": -10.0}
     listening, plan, found = heard_at(5.0, 5.0, balance)
     assert found.heard_bearing == heard_bearing(*panned_arrivals(listening, plan))
     assert found.heard_bearing > 1.0
     _, _, alone = heard_at(5.0, 5.0, {"head": 0.0})
-    assert isnan(alone.heard_bearing)
+    assert (found.heard_over, alone.heard_over) == ("loudspeakers", "headphones")
+    source, ears = plan.sources[0].position, listening.ears.position
+    geometric = np.degrees(np.arctan2(source[0] - ears[0], source[1] - ears[1]))
+    assert alone.placed_bearing == pytest.approx(geometric)
+    assert alone.heard_bearing == pytest.approx(geometric, abs=3.0)
+    assert found.placed_bearing == pytest.approx(pan_angle(listening, plan.sources[0]))
     assert np.isfinite([alone.clarity_db, alone.direct_to_reverberant_db, alone.lateral_db]).all()
     assert alone.lateral_db > 1.0
 

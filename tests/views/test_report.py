@@ -26,7 +26,7 @@ from seatwright.views.report import (
     trim_warnings,
 )
 
-FIGURES = SeatFigures(-21.25, 3.5, 8.75, 12.5, -1.5, 0.25, -7.5)
+FIGURES = SeatFigures(-21.25, 3.5, 8.75, 12.5, -1.5, 0.25, -7.5, -9.0, "loudspeakers")
 HALL = Hall(size=Size(width=8.0, depth=10.0, height=5.0), reverberation=0.6)
 REPORT = Report(
     title="Harbour",

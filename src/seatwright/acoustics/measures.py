@@ -59,16 +59,18 @@ def decay_curve(response: Signal) -> NDArray[np.float64]:
     return np.asarray(10.0 * np.log10(np.maximum(left / left[0], 1e-30)))
 
 
-def decay_time(response: Signal, rate: int, kind: str = "T30") -> float:
+def decay_time(response: Signal, rate: float, kind: str = "T30", start: int | None = None) -> float:
     """Decay time of a response by a straight line through its decay curve.
 
     Parameters
     ----------
     response : ndarray, shape (frames,) or (channels, frames)
-    rate : int
+    rate : float
         Samples per second.
     kind : str
         "EDT" (0 to -10 dB), "T20" (-5 to -25 dB) or "T30" (-5 to -35 dB).
+    start : int, optional
+        Sample of the direct sound, from which the line is drawn; found in the response otherwise.
 
     Returns
     -------
@@ -77,7 +79,8 @@ def decay_time(response: Signal, rate: int, kind: str = "T30") -> float:
     """
     upper, lower = _RANGES[kind]
     curve = decay_curve(response)
-    first, last = int(np.argmax(curve <= upper)), int(np.argmax(curve <= lower))
+    begin = first_arrival(response) if start is None else start
+    first, last = max(begin, int(np.argmax(curve <= upper))), int(np.argmax(curve <= lower))
     if not (curve <= lower).any() or last - first < 2:
         return nan
     time = np.arange(first, last) / rate

@@ -6,15 +6,13 @@ Figures are for rendering, not for the design of rooms.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import nan
 
 import numpy as np
 from numpy.typing import NDArray
 
+from seatwright.acoustics.bearings import Bearing, seat_bearing
 from seatwright.acoustics.listening import Listening, SeatPlan, middle_source, tree_middle
-from seatwright.acoustics.localisation import heard_bearing
 from seatwright.acoustics.measures import clarity, ratio_db
-from seatwright.acoustics.panning import pan_angle, panned_arrivals
 from seatwright.acoustics.reflections import arrivals_at, image_sources
 from seatwright.acoustics.seat_response import SeatResponse
 
@@ -39,7 +37,12 @@ class SeatFigures:
     arrival_difference_ms : float
         At the tree, left minus right: positive where the right microphone hears first.
     heard_bearing : float
-        Degrees between loudspeakers at +-30, right positive, by summing localisation.
+        Degrees, right positive: by summing localisation between loudspeakers at +-30, or from the
+        nose by the delay between the ears where the head is the only perspective.
+    placed_bearing : float
+        Where its written place belongs on the same base.
+    heard_over : str
+        "loudspeakers" or "headphones".
     """
 
     level_db: float
@@ -49,6 +52,13 @@ class SeatFigures:
     lateral_db: float
     arrival_difference_ms: float
     heard_bearing: float
+    placed_bearing: float
+    heard_over: str
+
+    @property
+    def bearing(self) -> Bearing:
+        """The last three together."""
+        return Bearing(self.heard_bearing, self.placed_bearing, self.heard_over)
 
 
 def seat_figures(listening: Listening, plan: SeatPlan, response: SeatResponse) -> SeatFigures:
@@ -63,9 +73,10 @@ def seat_figures(listening: Listening, plan: SeatPlan, response: SeatResponse) -
     Returns
     -------
     SeatFigures
-        nan where a figure has no meaning, such as a bearing of the head perspective alone.
+        nan where a figure has no meaning, such as a lateral balance of silence.
     """
     middle, energies = response.middle, response.energies
+    bearing = seat_bearing(listening, plan)
     return SeatFigures(
         level_db=response.level_db,
         direct_to_reverberant_db=ratio_db(energies.left + energies.right, energies.rest),
@@ -73,19 +84,14 @@ def seat_figures(listening: Listening, plan: SeatPlan, response: SeatResponse) -
         initial_gap_ms=_initial_gap(listening, plan),
         lateral_db=ratio_db(energies.right, energies.left),
         arrival_difference_ms=_arrival_difference(listening, plan),
-        heard_bearing=_heard(listening, plan),
+        heard_bearing=bearing.heard,
+        placed_bearing=bearing.placed,
+        heard_over=bearing.over,
     )
 
 
 def _flat(responses: NDArray[np.float32]) -> NDArray[np.float32]:
     return responses.reshape(-1, responses.shape[-1])
-
-
-def _heard(listening: Listening, plan: SeatPlan) -> float:
-    if plan.treatment == "blended":
-        return pan_angle(listening, middle_source(plan))
-    times, gains = panned_arrivals(listening, plan)
-    return heard_bearing(times, gains) if len(times) else nan
 
 
 def _initial_gap(listening: Listening, plan: SeatPlan) -> float:

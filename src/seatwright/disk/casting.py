@@ -88,7 +88,7 @@ def cast_scene(read: ReadScene, *, allow_truncated: bool = False) -> Cast:
     files = stem_files(read)
     paths = [path for stems in files.values() for stem in stems for path in stem.paths]
     inspected, warnings = inspect_stems(paths, allow_truncated=allow_truncated)
-    faults = [*_unequal_pairs(files, inspected)]
+    faults = [*unequal_pairs(files, inspected)]
     for stem in inspected.values():
         try:
             warnings += scan_floats(stem)
@@ -127,9 +127,10 @@ def _usual_rate(stems: Iterable[Stem]) -> int:
     return max(counts, key=lambda rate: (counts[rate], rate))
 
 
-def _unequal_pairs(
+def unequal_pairs(
     files: dict[str, tuple[StemFiles, ...]], inspected: dict[Path, Stem]
 ) -> list[Fault]:
+    """Left and right files that are not one stem: channels, rates or lengths differ."""
     faults = []
     for stem in (stem for stems in files.values() for stem in stems if len(stem.paths) == 2):
         left, right = (inspected[path] for path in stem.paths)

@@ -160,7 +160,7 @@ def outside_faults(table: Mapping[str, Any], folder: Path) -> list[Fault]:
     stems = table.get("stems", ".")
     if not isinstance(stems, str) or "\0" in stems:
         return []
-    root, names = stem_folder(folder, stems), _written_names(table)
+    root, names = stem_folder(folder, stems), written_names(table)
     faults = list(_folder_faults(folder, stems, root))
     faults += [
         Fault(
@@ -186,7 +186,7 @@ def _folder_faults(folder: Path, stems: str, root: Path) -> Iterator[Fault]:
         yield Fault(what, key="stems", hint=_OUTSIDE_HINT)
 
 
-def _written_names(table: Mapping[str, Any]) -> StemNames:
+def written_names(table: Mapping[str, Any]) -> StemNames:
     """Stem names as written, of seats with other faults too."""
     seats = table.get("seats")
     written: dict[str, Any] = {}

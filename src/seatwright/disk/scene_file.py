@@ -102,22 +102,22 @@ def read_scene(path: Path | str, *, allow_outside: bool = False) -> ReadScene:
         With every fault found, in the order of their lines.
     """
     path = Path(path)
-    data = _scene_bytes(path)
+    data = scene_bytes(path)
     text, faults = decoded(data)
     table: dict[str, Any] = {}
     if not faults:
         table, faults = parsed(text)
     if faults:
-        raise SceneError(_in_order(faults, path, text))
+        raise SceneError(in_order(faults, path, text))
     folder = path.parent.absolute()
     scene, faults = checked(table)
     if not allow_outside:
         faults += outside_faults(table, folder)
     if faults or scene is None:
-        raise SceneError(_in_order(faults, path, text))
+        raise SceneError(in_order(faults, path, text))
     root = stem_folder(folder, scene.stems)
     doubts: list[Fault] = [*scene_doubts(scene), *repeated_stems(scene, root)]
-    warnings = _in_order(doubts, path, text)
+    warnings = in_order(doubts, path, text)
     digest = hashlib.sha256(data).hexdigest()
     return ReadScene(scene, path, folder, root, tuple(warnings), digest, allow_outside, text)
 
@@ -147,7 +147,7 @@ def stem_files(read: ReadScene) -> dict[str, tuple[StemFiles, ...]]:
     if not read.allow_outside:
         faults += linked_outside(files, read.stem_folder)
     if faults:
-        raise StemError(_in_order(faults, read.path, read.text))
+        raise StemError(in_order(faults, read.path, read.text))
     return files
 
 
@@ -159,8 +159,14 @@ def _no_stem_folder(read: ReadScene) -> Fault:
     )
 
 
-def _scene_bytes(path: Path) -> bytes:
-    """Read a regular file of bounded size; a pipe or device is refused before it is opened."""
+def scene_bytes(path: Path) -> bytes:
+    """Read a regular file of bounded size; a pipe or device is refused before it is opened.
+
+    Raises
+    ------
+    SceneError
+        If there is none, or it cannot be read.
+    """
     try:
         if fault := _kind_fault(path, path.stat().st_mode):
             raise SceneError(fault)
@@ -195,7 +201,7 @@ def _located(fault: Fault, path: Path, lines: Mapping[str, int]) -> Fault:
     return Fault(fault.what, str(path), line, fault.key, fault.hint)
 
 
-def _in_order(faults: Iterable[Fault], path: Path, text: str) -> list[Fault]:
+def in_order(faults: Iterable[Fault], path: Path, text: str) -> list[Fault]:
     """Faults with file and line, sorted by line; a newer format, which explains others, first."""
     faults = list(faults)
     lines = dotted_lines(text) if any(fault.key and not fault.line for fault in faults) else {}

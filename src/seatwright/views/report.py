@@ -6,7 +6,7 @@ Figures are for rendering, not for the design of rooms.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from math import isfinite
 from typing import Any
@@ -125,9 +125,13 @@ class Report:
 
         Characters that a terminal would act on stand as escapes.
         """
-        facts = {"report_format": REPORT_FORMAT, **asdict(self)}
-        text = json.dumps(_finite(facts), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-        return "".join(c if c.isprintable() or c == "\n" else json.dumps(c)[1:-1] for c in text)
+        return json_text({"report_format": REPORT_FORMAT, **asdict(self)})
+
+
+def json_text(facts: Mapping[str, Any]) -> str:
+    """JSON of facts: numbers finite or null, nothing in it that a terminal would act on."""
+    text = json.dumps(_finite(facts), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return "".join(c if c.isprintable() or c == "\n" else json.dumps(c)[1:-1] for c in text)
 
 
 def hall_row(room: Room) -> HallRow:
@@ -181,17 +185,28 @@ def _finite(value: Any) -> Any:
 
 def report_table(report: Report) -> str:
     """The report as text a person reads."""
-    parts = [_heading(report), _hall_lines(report.hall), _seat_table(report), _output_table(report)]
-    if report.warnings:
-        parts.append("Warnings\n" + "\n".join(f"  {text}" for text in report.warnings))
-    parts.append(_CAUTION)
+    times = text_table(
+        ["octave band", *report.hall.reverberation],
+        [["T60 (s)", *(f"{value:.2f}" for value in report.hall.reverberation.values())]],
+    )
+    hall = f"{hall_line(report.hall)}\n{times}"
+    parts = [_heading(report), hall, seat_table(report.seats), _output_table(report)]
+    parts += warning_lines(report.warnings)
+    parts.append(f"{_QUIETLY}\n{CAUTION}")
     return "\n\n".join(parts) + "\n"
 
 
-_CAUTION = (
-    "Listen at a low level first: a full orchestra is louder than one stem. The figures are for\n"
-    "rendering, not for designing rooms; there, local codes and licensed practice go first."
+_QUIETLY = "Listen at a low level first: a full orchestra is louder than one stem."
+
+CAUTION = (
+    "The figures are for rendering, not for designing rooms; there, local codes and licensed\n"
+    "practice go first."
 )
+
+
+def warning_lines(warnings: tuple[str, ...]) -> list[str]:
+    """Warnings under their heading as one part of a page; none where there are none."""
+    return ["Warnings\n" + "\n".join(f"  {text}" for text in warnings)] if warnings else []
 
 
 def _heading(report: Report) -> str:
@@ -204,15 +219,12 @@ def _heading(report: Report) -> str:
     )
 
 
-def _hall_lines(hall: HallRow) -> str:
-    times = text_table(
-        ["octave band", *hall.reverberation],
-        [["T60 (s)", *(f"{value:.2f}" for value in hall.reverberation.values())]],
-    )
+def hall_line(hall: HallRow) -> str:
+    """Size, volume, surface, critical distance and mixing time in a line."""
     return (
         f"Hall {hall.width:g} x {hall.depth:g} x {hall.height:g} m: {hall.volume:.0f} m3, "
         f"{hall.surface:.0f} m2, critical distance {hall.critical_distance:.1f} m, "
-        f"mixing time {hall.mixing_time * 1000:.0f} ms\n{times}"
+        f"mixing time {hall.mixing_time * 1000:.0f} ms"
     )
 
 
@@ -222,9 +234,10 @@ _SEAT_COLUMNS = (
 )  # fmt: skip
 
 
-def _seat_table(report: Report) -> str:
+def seat_table(seats: Sequence[SeatRow]) -> str:
+    """Every seat and its figures in the mix."""
     rows = []
-    for row in report.seats:
+    for row in seats:
         start = [printable(row.seat), printable(row.section), row.treatment]
         f = row.figures
         if f is None:
@@ -232,9 +245,9 @@ def _seat_table(report: Report) -> str:
             continue
         rows.append(
             [*start, f"{row.bearing:.1f}", f"{row.distance:.1f}"]
-            + [_shown(value) for value in (f.level_db, f.direct_to_reverberant_db, f.clarity_db)]
-            + [_shown(f.initial_gap_ms), _shown(f.lateral_db), _shown(f.arrival_difference_ms, 2)]
-            + [_shown(f.heard_bearing)]
+            + [shown(value) for value in (f.level_db, f.direct_to_reverberant_db, f.clarity_db)]
+            + [shown(f.initial_gap_ms), shown(f.lateral_db), shown(f.arrival_difference_ms, 2)]
+            + [shown(f.heard_bearing)]
         )
     return text_table(list(_SEAT_COLUMNS), rows)
 
@@ -244,13 +257,14 @@ def _output_table(report: Report) -> str:
         ["output", "LUFS", "dBTP", "dBFS"],
         [
             [printable(row.file)]
-            + [_shown(v) for v in (row.integrated_lufs, row.true_peak_dbtp, row.sample_peak_dbfs)]
+            + [shown(v) for v in (row.integrated_lufs, row.true_peak_dbtp, row.sample_peak_dbfs)]
             for row in report.outputs
         ],
     )
 
 
-def _shown(value: float, digits: int = 1) -> str:
+def shown(value: float, digits: int = 1) -> str:
+    """A figure with its sign; "-" where it has no value."""
     return f"{value:+.{digits}f}" if isfinite(value) else "-"
 
 

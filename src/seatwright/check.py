@@ -1,0 +1,153 @@
+"""Check: every fault of a scene and its stems at once, else what each seat will sound like."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import fields
+from math import dist
+from pathlib import Path
+
+from seatwright.acoustics.hall_figures import (
+    hall_figures,
+    measured_places,
+    seat_room_figures,
+)
+from seatwright.acoustics.impulse_response import Grid
+from seatwright.acoustics.listening import (
+    Listening,
+    SeatPlan,
+    listening_of,
+    middle_source,
+    seat_plan,
+)
+from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
+from seatwright.acoustics.seat_response import seat_response
+from seatwright.disk.casting import Cast
+from seatwright.disk.every_fault import read_and_cast
+from seatwright.disk.heads import scene_head
+from seatwright.render import seated, time_grid
+from seatwright.report_facts import scene_warnings
+from seatwright.stage.routing import heard_seats
+from seatwright.stage.rules import NEAREST_MICROPHONE
+from seatwright.stage.scene import Scene
+from seatwright.views.check_table import Check, CheckedSeat, Measured, measured_rows
+from seatwright.views.report import SeatRow, hall_row, seat_rows
+
+
+def check(
+    scene_path: Path,
+    seating: str | None = None,
+    *,
+    allow_truncated: bool = False,
+    allow_outside: bool = False,
+    threads: int = 0,
+    progress: Callable[[str, float], None] = lambda _what, _share: None,
+) -> Check:
+    """Check a scene and its stems, and compute what a render would sound like in figures.
+
+    Parameters
+    ----------
+    scene_path : Path
+        Scene file.
+    seating : str, optional
+        An alternative of the scene.
+    allow_truncated, allow_outside : bool
+        As for a render.
+    threads : int
+        0: one a processor. Never changes a figure.
+    progress : callable
+        Called with what is being done and how much of it is done, 0 to 1.
+
+    Returns
+    -------
+    Check
+
+    Raises
+    ------
+    SeatwrightError
+        SceneError or StemError, with every fault of the scene and of its stems.
+    """
+    read, cast = read_and_cast(
+        scene_path, allow_outside=allow_outside, allow_truncated=allow_truncated
+    )
+    scene = seated(read, seating)
+    listening = listening_of(scene, scene_head(read))
+    heard = heard_seats(scene, ())
+    grid = time_grid(scene, listening, cast)
+    plans = placed_plans(scene, heard, cast)
+    threads = threads or os.cpu_count() or 1
+    figures = mix_figures(listening, plans, grid, threads, lambda s: progress("seats", 0.6 * s))
+    at_listener, measured = listener_figures(scene, listening, plans, threads)
+    progress("hall", 1.0)
+    rows = seat_rows(scene, heard, figures)
+    return Check(
+        title=scene.title,
+        scene=str(read.path),
+        seating=seating or "",
+        rate=cast.rate,
+        frames=cast.frames + grid.frames - 1,
+        hall=hall_row(listening.room),
+        measured=measured,
+        seats=tuple(_checked(row, at_listener.get(row.seat)) for row in rows),
+        warnings=tuple(scene_warnings(read, cast, figures)),
+    )
+
+
+def placed_plans(scene: Scene, heard: tuple[str, ...], cast: Cast) -> dict[str, SeatPlan]:
+    """Plans of the seats that are heard in the hall: all but untouched ones."""
+    return {
+        name: seat_plan(scene, name, cast.channels(name))
+        for name in heard
+        if scene.treatment_of(scene.seats[name]) != "untouched"
+    }
+
+
+def mix_figures(
+    listening: Listening,
+    plans: dict[str, SeatPlan],
+    grid: Grid,
+    threads: int,
+    progress: Callable[[float], None],
+) -> dict[str, SeatFigures]:
+    """Figures of every seat from the very responses a render would convolve."""
+
+    def one(plan: SeatPlan) -> SeatFigures:
+        return seat_figures(listening, plan, seat_response(listening, plan, grid))
+
+    found = {}
+    with ThreadPoolExecutor(threads) as pool:
+        for name, each in zip(plans, pool.map(one, plans.values()), strict=True):
+            found[name] = each
+            progress(len(found) / len(plans))
+    return found
+
+
+def listener_figures(
+    scene: Scene, listening: Listening, plans: dict[str, SeatPlan], threads: int
+) -> tuple[dict[str, dict[str, float]], Measured | None]:
+    """Room figures at the listener: of every seat, and of the hall.
+
+    Nothing where the listener is outside the hall, which a scene without the head perspective
+    may leave so; a seat as near to the listener as no seat may be to a microphone is left out.
+    """
+    ears = listening.ears.position
+    sources = {name: middle_source(plan) for name, plan in plans.items()}
+    far = {
+        name: source
+        for name, source in sources.items()
+        if dist(source.position, ears) >= NEAREST_MICROPHONE
+    }
+    if not far or scene.hall.outside(ears):
+        return {}, None
+    seats = seat_room_figures(listening, far, threads)
+    places = measured_places(far)
+    hall = hall_figures(listening, places, threads)
+    return seats, measured_rows(ears, len(places), hall)
+
+
+def _checked(row: SeatRow, at_listener: dict[str, float] | None) -> CheckedSeat:
+    return CheckedSeat(
+        **{each.name: getattr(row, each.name) for each in fields(row)}, at_listener=at_listener
+    )

@@ -1,0 +1,103 @@
+"""A scene and its stems: all faults of both at once, nothing opened that may not be."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from seatwright.disk.every_fault import read_and_cast
+from seatwright.errors import SceneError, StemError
+
+
+def sound(path: Path, frames: int = 4_800, value: float = 0.1) -> None:
+    samples = np.full((frames, 1), value, dtype=np.float32)
+    soundfile.write(path, samples, 48_000, "FLOAT")
+
+
+def scene(folder: Path, *stems: str, extra: str = "", head: str = "") -> Path:
+    seats = "".join(
+        f'[seats.s{n}]\nstem = "{stem}"\nx = {n}\ny = 4\n' for n, stem in enumerate(stems)
+    )
+    path = folder / "scene.toml"
+    path.write_text(f"{head}\n{seats}{extra}", encoding="utf-8")
+    return path
+
+
+def told(error: pytest.ExceptionInfo[SceneError] | pytest.ExceptionInfo[StemError]) -> list[str]:
+    return [f"{Path(fault.file).name} {fault.what}" for fault in error.value.faults]
+
+
+def test_a_right_scene_is_read_and_cast(tmp_path: Path) -> None:
+    sound(tmp_path / "a.wav")
+    read, cast = read_and_cast(scene(tmp_path, "a.wav"))
+    assert list(read.scene.seats) == list(cast.seats) == ["s0"]
+    assert cast.rate == 48_000
+
+
+def test_faults_of_the_scene_and_of_its_stems_come_together(tmp_path: Path) -> None:
+    """A wrong key, a missing stem, a broken one, and a NaN: four, each once, in one run."""
+    sound(tmp_path / "nan.wav", value=float("nan"))
+    (tmp_path / "text.wav").write_text("no audio at all")
+    path = scene(tmp_path, "nan.wav", "text.wav", "gone.wav", extra="bearin = 3\n")
+    with pytest.raises(SceneError) as error:
+        read_and_cast(path)
+    faults = told(error)
+    assert len(faults) == 4
+    for part in ("bearin", 'no file "gone.wav"', "text.wav", "nan.wav"):
+        assert sum(part in f"{text} {fault.key}" for text, fault in
+                   zip(faults, error.value.faults, strict=True)) == 1  # fmt: skip
+    missing = next(fault for fault in error.value.faults if "gone.wav" in fault.what)
+    assert (missing.file, missing.key, missing.line) == (str(path), "seats.s2.stem", 11)
+
+
+def test_a_missing_stem_hides_no_broken_one(tmp_path: Path) -> None:
+    (tmp_path / "text.wav").write_text("no audio at all")
+    sound(tmp_path / "two.L.wav")
+    sound(tmp_path / "two.R.wav", 2_400)
+    with pytest.raises(StemError) as error:
+        read_and_cast(scene(tmp_path, "gone.wav", "text.wav", "two.wav"))
+    faults = told(error)
+    assert len(faults) == 3
+    assert "gone.wav" in faults[0] and "text.wav" in faults[1]
+    assert "4800 frames" in faults[2] and "2400" in faults[2]
+
+
+def test_nothing_outside_the_folder_is_opened(tmp_path: Path) -> None:
+    """The scene's own fault stands; the file outside, though broken, has no fault told."""
+    inside = tmp_path / "inside"
+    inside.mkdir()
+    (tmp_path / "outer.wav").write_text("no audio at all")
+    (inside / "linked.wav").symlink_to(tmp_path / "outer.wav")
+    for stem in ("../outer.wav", str(tmp_path / "outer.wav"), "linked.wav"):
+        with pytest.raises(SceneError) as error:
+            read_and_cast(scene(inside, stem, extra="bearin = 3\n"))
+        assert [fault.file for fault in error.value.faults] == [str(inside / "scene.toml")] * 2
+    with pytest.raises(SceneError) as error:
+        read_and_cast(scene(inside, "linked.wav", extra="bearin = 3\n"), allow_outside=True)
+    assert any(fault.file.endswith("linked.wav") for fault in error.value.faults)
+
+
+@pytest.mark.parametrize("text", ["seats = 3", "stems = 4\n[seats.a]\nstem = 5", "= =", "\0"])
+def test_a_scene_that_names_no_stems_has_its_own_faults_alone(tmp_path: Path, text: str) -> None:
+    path = tmp_path / "scene.toml"
+    path.write_text(text)
+    with pytest.raises(SceneError) as error:
+        read_and_cast(path)
+    assert {fault.file for fault in error.value.faults} == {str(path)}
+
+
+def test_no_scene_no_stems(tmp_path: Path) -> None:
+    with pytest.raises(SceneError, match="found no such file"):
+        read_and_cast(tmp_path / "gone.toml")
+
+
+def test_truncated_stems_are_allowed_on_request(tmp_path: Path) -> None:
+    sound(tmp_path / "a.wav")
+    (tmp_path / "a.wav").write_bytes((tmp_path / "a.wav").read_bytes()[:-999])
+    path = scene(tmp_path, "a.wav")
+    with pytest.raises(StemError):
+        read_and_cast(path)
+    assert read_and_cast(path, allow_truncated=True)[1].frames < 4_800
