@@ -73,8 +73,8 @@ _TABLE = (
     Part("strings", "violin", "strings", 50, "strings|string|archi|streicher|cordes|str|strs"),
     Part(
         "piccolo", "piccolo", "woodwinds", 1,
-        "piccolo|picc|picc fl|piccolo flute|fl picc|pic|ottavino|ott|petite flute|pte fl|kleine floete|kl fl|"
-        "piccolofloete|flauto piccolo",
+        "piccolo|picc|picc fl|piccolo flute|fl picc|pic|ottavino|ott|petite flute|pte fl|"
+        "kleine floete|kl fl|piccolofloete|flauto piccolo",
     ),
     Part(
         "flutes", "flute", "woodwinds", 2,

@@ -27,7 +27,7 @@ _PLAYED = """
  vibrato vib nv flautando ponticello pont sul tasto col legno ord ordinario swell swells fx effects
  rolls roll hits hit mallets brushes articulation art artic expr expressive soft loud
  pp ppp mp mf ff fff sfz fp ensemble section sect chamber
-""".split()
+"""
 
 _RECORDED = """
  close spot spots tree outriggers outrigger outrig ambient amb ambience room hall far mid near main
@@ -36,12 +36,12 @@ _RECORDED = """
  mastered take tk version ver rev draft edit ed comp wet dry raw clean new old copy cue bars bar
  take1 bpm khz bit hz wav aif flac left right lr part pt prt orch orchestra orchestral real live
  midi demo music score piece song in of the and de la le les der die das il el und et e
-""".split()
+"""
 
-_NOISE = frozenset(_PLAYED + _RECORDED)
+_NOISE = frozenset(_PLAYED.split() + _RECORDED.split())
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4"}
 _ORDINAL = re.compile(r"(?P<number>[1-9])(st|nd|rd|th|er|re|e|o|a|°|º|ª|\.)")
-_SIDE = re.compile(r"(?i)(?<=[._\- ])(l|r|left|right)$")
+_SIDE = re.compile(r"(?<=[._-])[LR]$")
 _CUE = re.compile(
     r"(?<![a-z0-9])(\d+m\d+[a-z]?|v0\d|v[3-9]\d*|[tr]\d{1,2}|k\d{2,3}|\d{2,3}(k|khz|bit|bpm))"
     r"(?![a-z0-9])"
@@ -143,7 +143,7 @@ def _without_side(base: str) -> tuple[str, str]:
     found = _SIDE.search(base)
     if not found:
         return base, ""
-    return base[: found.start() - 1], found.group(1)[0].upper()
+    return base[: found.start() - 1], found.group(0)
 
 
 def _foldings(text: str) -> tuple[str, ...]:
