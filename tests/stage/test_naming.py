@@ -53,8 +53,7 @@ def test_what_is_wrong_among_mangled_names_is_rare() -> None:
     wrong = [
         (name, part, guess.part)
         for name, part in table_names()
-        if (guess := read_name(name)).part
-        and PARTS[guess.part].family != PARTS[part].family
+        if (guess := read_name(name)).part and PARTS[guess.part].family != PARTS[part].family
     ]
     assert len(wrong) <= 0.01 * len(table_names()), wrong
 

@@ -40,7 +40,7 @@ _RECORDED = """
 
 _NOISE = frozenset(_PLAYED.split() + _RECORDED.split())
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4"}
-_ORDINAL = re.compile(r"(?P<number>[1-9])(st|nd|rd|th|er|re|e|o|a|°|º|ª|\.)")
+_ORDINAL = re.compile(r"(?i)(?P<number>[1-9])(st|nd|rd|th|er|re|e|o|a|°|º|ª|\.)")
 _SIDE = re.compile(r"(?<=[._-])[LR]$")
 _CUE = re.compile(
     r"(?<![a-z0-9])(\d+m\d+[a-z]?|v0\d|v[3-9]\d*|[tr]\d{1,2}|k\d{2,3}|\d{2,3}(k|khz|bit|bpm))"
@@ -270,8 +270,10 @@ def _number(words: list[str], match: _Match) -> str:
     inside = [word for word in match.spelling.split() if word.isdigit()]
     if inside:
         return inside[0]
-    before = words[match.start - 1] if match.start else ""
-    return before if before.isdigit() and len(before) == 1 else ""
+    before = words[max(0, match.start - 2) : match.start]
+    if not before or not before[-1].isdigit() or len(before[-1]) > 1 or before[0] in _NOISE:
+        return ""
+    return before[-1]
 
 
 def _numbered_violins(part: str, number: str) -> str:
