@@ -11,9 +11,9 @@ from seatwright.disk.draft_file import (
     folder_stems,
     grown,
     relative_stems,
-    write_scene,
 )
 from seatwright.disk.scene_file import ReadScene
+from seatwright.disk.whole_file import write_whole
 from seatwright.errors import Fault, SceneError
 from seatwright.stage.draft import DraftSeat, draft_seats, known_layouts
 from seatwright.stage.layouts import layout_for
@@ -92,7 +92,8 @@ def draft(
     taken = frozenset(read.scene.seats) if read else frozenset()
     seats = draft_seats(guesses, chosen, taken)
     if seats:
-        write_scene(scene, drafted_text(folder, scene, read, seats, chosen, why))
+        text = drafted_text(folder, scene, read, seats, chosen, why)
+        write_whole(scene, text.encode())
     unexplained = tuple(guess for guess in guesses if not guess.part)
     return Draft(scene, tuple(seats), len(seated), unexplained, chosen, why)
 

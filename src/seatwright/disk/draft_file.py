@@ -6,14 +6,11 @@ A scene that is there already keeps every character; new sections and seats are 
 from __future__ import annotations
 
 import os
-import secrets
-from contextlib import suppress
 from pathlib import Path
 
-from seatwright.disk.bounces import TEMPORARY_PREFIX
 from seatwright.disk.scene_file import ReadScene, read_scene, stem_files
 from seatwright.disk.stem_paths import ENDINGS
-from seatwright.errors import DiskError, Fault, StemError
+from seatwright.errors import Fault, StemError
 
 _MOST_STEMS = 1000
 
@@ -67,29 +64,6 @@ def existing_scene(path: Path, folder: Path) -> tuple[ReadScene | None, frozense
 def relative_stems(scene: Path, folder: Path) -> str:
     """The stems' folder as it is written in a scene: relative to the scene, with slashes."""
     return Path(os.path.relpath(os.path.realpath(folder), scene.absolute().parent)).as_posix()
-
-
-def write_scene(path: Path, text: str) -> None:
-    """Write a scene, complete or not at all.
-
-    Raises
-    ------
-    DiskError
-        If the disk refuses; an older scene is then still as it was.
-    """
-    temporary = path.with_name(f"{TEMPORARY_PREFIX}{secrets.token_hex(8)}.part")
-    try:
-        with temporary.open("x", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        temporary.replace(path)
-    except OSError as error:
-        what = f"scene cannot be written: {error.strerror}"
-        raise DiskError(Fault(what, file=str(path))) from error
-    finally:
-        with suppress(OSError):
-            temporary.unlink(missing_ok=True)
 
 
 def grown(read: ReadScene, addition: str) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from math import atan2, degrees, hypot
 
-from seatwright.stage.layouts import LAYOUTS, area_of
+from seatwright.stage.layouts import LAYOUTS, Area, area_of
 from seatwright.stage.name_table import PARTS
 from seatwright.stage.naming import NameGuess
 
@@ -43,6 +43,8 @@ class DraftSeat:
     x, y, riser : float
         Metres; no meaning for an untouched seat.
     players : int
+    width : float
+        Metres.
     treatment : str
         "placed", "blended" or "untouched".
     confidence : float
@@ -60,6 +62,7 @@ class DraftSeat:
     y: float
     riser: float
     players: int
+    width: float
     treatment: str
     confidence: float
     why: tuple[str, ...]
@@ -130,15 +133,17 @@ def _seat(name: str, part: str, members: list[NameGuess], layout: str) -> DraftS
         f"{member.name}: {member.why or 'nothing known in this name'}" for member in members
     )
     if not part:
-        return DraftSeat(name, stems, "", UNASSIGNED, "other", 0.0, 4.0, 0.0, 1, "placed", 0.0, why)
+        return DraftSeat(
+            name, stems, "", UNASSIGNED, "other", 0.0, 4.0, 0.0, 1, 1.0, "placed", 0.0, why
+        )
     known, area = PARTS[part], area_of(layout, part)
     confidence = min(member.confidence for member in members)
-    x, y, riser, players, treatment = 0.0, 0.0, 0.0, known.players, "untouched"
-    if area is not None:
-        x, y, riser, players, treatment = area.x, area.y, area.riser, area.players, "placed"
+    treatment = "untouched" if area is None else "placed"
+    if area is None:
+        area = Area(part, 0.0, 0.0, 1.0, 1.0, 0.0, known.players)
     return DraftSeat(
-        name, stems, part, known.family, known.instrument, x, y, riser, players, treatment,
-        confidence, why,
+        name, stems, part, known.family, known.instrument, area.x, area.y, area.riser,
+        area.players, area.width, treatment, confidence, why,
     )  # fmt: skip
 
 
@@ -168,7 +173,7 @@ def _shifted(seat: DraftSeat, sharing: list[str], layout: str) -> DraftSeat:
     width = max(area.width, 1.0 * len(sharing))
     place = (sharing.index(seat.name) + 0.5) / len(sharing) - 0.5
     players = max(1, round(seat.players / len(sharing)))
-    return replace(seat, x=seat.x + place * width, players=players)
+    return replace(seat, x=seat.x + place * width, players=players, width=width / len(sharing))
 
 
 def _ordered(seats: list[DraftSeat]) -> list[DraftSeat]:

@@ -111,8 +111,7 @@ def _seat_lines(seat: DraftSeat) -> list[str]:
     lines += [f"bearing = {seat.bearing:.1f}", f"distance = {seat.distance:.2f}"]
     if seat.riser:
         lines.append(f"riser = {seat.riser:g}")
-    if seat.players > 1:
-        lines.append(f"players = {seat.players}")
+    lines += [f"players = {seat.players}", f"width = {seat.width:.1f}"]
     if seat.treatment != "placed":
         lines.append(f"treatment = {toml_string(seat.treatment)}")
     return [*lines, ""]
