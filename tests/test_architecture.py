@@ -26,6 +26,8 @@ FLOORS = {
     "voices": 5,
     "report_facts": 5,
     "render": 5,
+    "drafting": 5,
+    "plans": 5,
     "cli": 6,
     "console": 6,
     "__main__": 6,

@@ -92,8 +92,7 @@ def draft(
     taken = frozenset(read.scene.seats) if read else frozenset()
     seats = draft_seats(guesses, chosen, taken)
     if seats:
-        text = drafted_text(folder, scene, read, seats, chosen, why)
-        write_whole(scene, text.encode())
+        write_whole(scene, drafted_bytes(folder, scene, read, seats, chosen, why))
     unexplained = tuple(guess for guess in guesses if not guess.part)
     return Draft(scene, tuple(seats), len(seated), unexplained, chosen, why)
 
@@ -108,18 +107,19 @@ def answered(guess: NameGuess, ask: Ask) -> NameGuess:
     return replace(guess, part=part, candidates=(), confidence=1.0, why=f"asked: {part}")
 
 
-def drafted_text(
+def drafted_bytes(
     folder: Path,
     scene: Path,
     read: ReadScene | None,
     seats: list[DraftSeat],
     layout: str,
     why: str,
-) -> str:
-    """The text of the scene: a new one, or the old one with new seats behind it."""
+) -> bytes:
+    """The scene: a new one, or the old one with new seats behind it."""
     if read is None:
         title = folder.resolve().name.replace("_", " ").replace("-", " ")
-        return scene_text(title, relative_stems(scene, folder), seats, layout, why)
+        text = scene_text(title, relative_stems(scene, folder), seats, layout, why)
+        return text.encode()
     sections = dict.fromkeys(seat.section for seat in seats)
     lines = [
         line

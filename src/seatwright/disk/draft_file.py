@@ -66,9 +66,9 @@ def relative_stems(scene: Path, folder: Path) -> str:
     return Path(os.path.relpath(os.path.realpath(folder), scene.absolute().parent)).as_posix()
 
 
-def grown(read: ReadScene, addition: str) -> str:
-    """The text of a scene with tables behind it, in its own line ends."""
-    text = read.text
-    ends = "\r\n" if "\r\n" in text else "\n"
-    gap = "" if text.endswith("\n") else ends
-    return text + gap + ends + addition.replace("\n", ends)
+def grown(read: ReadScene, addition: str) -> bytes:
+    """The bytes of a scene with tables behind it, in its own line ends."""
+    old = read.path.read_bytes()
+    ends = b"\r\n" if b"\r\n" in old else b"\n"
+    gap = b"" if old.endswith(b"\n") else ends
+    return old + gap + ends + addition.encode().replace(b"\n", ends)

@@ -112,7 +112,8 @@ def draft_seats(
 
 def _seat_name(part: str, number: str, members: list[NameGuess]) -> str:
     if not part:
-        return members[0].name.rpartition(".")[0] or members[0].name
+        base = members[0].name.rpartition(".")[0] or members[0].name
+        return "".join("_" if letter in "/\\" else letter for letter in base)[:200]
     if part in ("violins1", "violins2"):
         return f"violins {part[-1]}"
     return f"{part} {number}".strip()
