@@ -5,8 +5,10 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
-from seatwright.stage.naming import NameGuess
+if TYPE_CHECKING:
+    from seatwright.stage.naming import NameGuess
 
 
 @contextmanager
