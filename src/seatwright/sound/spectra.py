@@ -1,6 +1,6 @@
 """What an output looks like: its long-term spectrum in third octaves and its level over time.
 
-Conventions: levels in dB relative to full scale, both channels' power added; bands after IEC 61260-1
+Conventions: dB relative to full scale, both channels' power added; bands after IEC 61260-1
 (base ten), by the power of transforms of 4096 samples under a Hann window.
 """
 
