@@ -27,6 +27,8 @@ FLOORS = {
     "report_facts": 5,
     "render": 5,
     "check": 5,
+    "drafting": 5,
+    "plans": 5,
     "cli": 6,
     "console": 6,
     "__main__": 6,

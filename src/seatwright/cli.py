@@ -140,6 +140,76 @@ def check_command(
     typer.echo(found.as_json() if as_json else check_table(found), nl=False)
 
 
+@app.command("draft")
+def draft_command(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of stems.")],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", metavar="SCENE", help="Scene file [name of FOLDER.toml]."),
+    ] = None,
+    layout: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME",
+            help="violins-together, violins-divided, scoring-stage or chamber [by what is there].",
+        ),
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print every guess as JSON; asks nothing.")
+    ] = False,
+) -> None:
+    """A first scene from the names of a folder of stems; a scene there already only grows."""
+    from seatwright.console import asked_part
+    from seatwright.drafting import draft
+    from seatwright.views.draft_text import draft_report
+
+    asks = not as_json and sys.stdin.isatty() and sys.stderr.isatty()
+    scene = out or Path(folder.resolve().name + ".toml")
+    drafted = draft(folder, scene, layout, asked_part) if asks else draft(folder, scene, layout)
+    typer.echo(
+        draft_report(
+            drafted.seats,
+            drafted.open_names,
+            drafted.layout,
+            drafted.layout_why,
+            str(scene),
+            drafted.kept,
+            as_json,
+        ),
+        nl=False,
+    )
+
+
+@app.command("plan")
+def plan_command(
+    scene: SceneArgument,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", "-o", metavar="FILE", help="SVG or PNG, by its ending [name of SCENE.svg]."
+        ),
+    ] = None,
+    seating: Annotated[
+        str | None, typer.Option(metavar="NAME", help="An alternative seating of the scene.")
+    ] = None,
+    moved_from: Annotated[
+        str | None,
+        typer.Option(
+            "--moved-from",
+            metavar="NAME",
+            help="Also this seating, dashed, and the moves; 'written' is the scene as written.",
+        ),
+    ] = None,
+) -> None:
+    """The stage plan: a seating chart with microphones, hall and scale."""
+    from seatwright.errors import printable
+    from seatwright.plans import write_plan
+
+    path = out or Path(scene.stem + (f" {seating}" if seating else "") + ".svg")
+    write_plan(scene, path, seating, moved_from)
+    typer.echo(f"written to {printable(str(path))}", err=True)
+
+
 @app.command("schema")
 def schema_command() -> None:
     """JSON Schema of the scene file, for editors."""

@@ -1,10 +1,14 @@
-"""What a terminal shows while a render runs: a bar with the time left, on standard error."""
+"""What a terminal shows and asks: a bar with the time left, questions about names."""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from seatwright.stage.naming import NameGuess
 
 
 @contextmanager
@@ -26,3 +30,32 @@ def progress_bar() -> Iterator[Callable[[str, float], None]]:
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("reading", total=1.0)
         yield lambda what, share: bar.update(task, description=what, completed=share)
+
+
+def asked_part(guess: NameGuess) -> str:
+    """Ask on the terminal what a name means; "" where it stays open.
+
+    Parameters
+    ----------
+    guess : NameGuess
+        With the parts it can mean, or with none: then any known name is taken.
+    """
+    import typer
+
+    from seatwright.errors import printable
+    from seatwright.stage.naming import read_name
+
+    said = f", {printable(guess.why)}" if guess.why else ""
+    typer.echo(f"{printable(guess.name)}{said}:", err=True)
+    for number, part in enumerate(guess.candidates, start=1):
+        typer.echo(f"  {number} {part}", err=True)
+    wanted = "number or instrument" if guess.candidates else "which instrument"
+    while answer := typer.prompt(
+        f"{wanted}, Enter to leave it open", default="", err=True, show_default=False
+    ):
+        if answer.isdigit() and 1 <= int(answer) <= len(guess.candidates):
+            return guess.candidates[int(answer) - 1]
+        if part := read_name(answer).part:
+            return part
+        typer.echo(f"found no instrument in {printable(answer)}", err=True)
+    return ""

@@ -196,7 +196,7 @@ EVERYTHING = {"tree": 0.0, "outriggers": -6.0, "ambient": -8.0, "close": -10.0}
 
 
 def rendered(x: float, balance: dict[str, float], microphones: dict[str, object], **seat: object):
-    keys = {"stem": "a.wav", "x": x, "y": 5.0, "instrument": "violin", "perspectives": balance}
+    keys = {"stem": "a.wav", "x": x, "y": 5.0, "instrument": "other", "perspectives": balance}
     scene = Scene(microphones=microphones, seats={"a": keys | seat})
     listening, plan = listening_of(scene), seat_plan(scene, "a", 2)
     grid = Grid(RATE, round(RATE * response_seconds(listening.room)), 0.0)

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from seatwright.disk.text_files import replace_text, write_text_files
+from seatwright.disk.text_files import write_text_files
+from seatwright.disk.whole_file import write_whole
 from seatwright.errors import DiskError
 
 
@@ -19,7 +20,7 @@ def test_files_are_written_into_a_new_folder_in_order(tmp_path: Path) -> None:
 
 def test_an_earlier_file_is_replaced(tmp_path: Path) -> None:
     (tmp_path / "a.txt").write_text("a much longer text than the next")
-    replace_text(tmp_path / "a.txt", "next")
+    write_whole(tmp_path / "a.txt", b"next")
     assert (tmp_path / "a.txt").read_text() == "next"
 
 

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from seatwright.disk.bounces import BounceWriter, clashes, output_name
 from seatwright.disk.broadcast import REMAINDER_BYTES, Broadcast
 from seatwright.disk.raw_blocks import RawBlocks
-from seatwright.disk.text_files import refused, replace_text
+from seatwright.disk.text_files import refused
+from seatwright.disk.whole_file import write_whole
 from seatwright.errors import Fault, SceneError
 from seatwright.stage.routing import Bus
 
@@ -171,7 +172,7 @@ class BounceFolder:
         for writer in self._writers:
             writer.commit()
         for name, text in reports.items():
-            replace_text(self.folder / name, text)
+            write_whole(self.folder / name, text.encode())
 
     def _refuse_clashes(self) -> None:
         pairs = [

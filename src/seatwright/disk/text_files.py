@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
-from seatwright.disk.bounces import TEMPORARY_PREFIX
+from seatwright.disk.whole_file import write_whole
 from seatwright.errors import DiskError, Fault
 
 
@@ -34,34 +33,8 @@ def write_text_files(folder: Path, texts: dict[str, str]) -> list[Path]:
     except OSError as error:
         raise refused(folder, "cannot be made", error) from error
     for name, text in texts.items():
-        replace_text(folder / name, text)
+        write_whole(folder / name, text.encode())
     return [folder / name for name in texts]
-
-
-def replace_text(path: Path, text: str) -> None:
-    """Write a text file under a temporary name, then give it its own.
-
-    Parameters
-    ----------
-    path : Path
-    text : str
-
-    Raises
-    ------
-    DiskError
-        If it cannot be written; an earlier file stays as it was.
-    """
-    temporary = path.with_name(f"{TEMPORARY_PREFIX}{os.getpid()}-{path.name}")
-    try:
-        with temporary.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        temporary.replace(path)
-    except OSError as error:
-        raise refused(path, "cannot be written", error) from error
-    finally:
-        temporary.unlink(missing_ok=True)
 
 
 def refused(path: Path, what: str, error: OSError) -> DiskError:

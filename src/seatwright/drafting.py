@@ -1,0 +1,130 @@
+"""Draft: from a folder of stems to a first scene, in reading order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from seatwright.disk.draft_file import (
+    existing_scene,
+    folder_stems,
+    grown,
+    relative_stems,
+)
+from seatwright.disk.scene_file import ReadScene
+from seatwright.disk.whole_file import write_whole
+from seatwright.errors import Fault, SceneError
+from seatwright.stage.draft import DraftSeat, draft_seats, known_layouts
+from seatwright.stage.layouts import layout_for
+from seatwright.stage.naming import NameGuess, read_names
+from seatwright.stage.rules import nearest
+from seatwright.views.draft_text import scene_text, seats_text, section_lines
+
+Ask = Callable[[NameGuess], str]
+"""Gives the part a person chooses for a name, "" for none."""
+
+
+@dataclass(frozen=True)
+class Draft:
+    """What was drafted.
+
+    Parameters
+    ----------
+    scene : Path
+        As written.
+    seats : tuple of DraftSeat
+        New ones.
+    kept : int
+        Stems that the scene seated already.
+    open_names : tuple of NameGuess
+        Names nobody has explained: ambiguous or unknown.
+    layout, layout_why : str
+    """
+
+    scene: Path
+    seats: tuple[DraftSeat, ...]
+    kept: int
+    open_names: tuple[NameGuess, ...]
+    layout: str
+    layout_why: str
+
+
+def draft(
+    folder: Path, scene: Path, layout: str | None = None, ask: Ask = lambda _guess: ""
+) -> Draft:
+    """Draft a scene for the stems of a folder, or add to one that is there.
+
+    Parameters
+    ----------
+    folder : Path
+        Of stems.
+    scene : Path
+        Scene file to write; where it is there already, only stems it does not seat are added.
+    layout : str, optional
+        One of `known_layouts()`; chosen by the parts that are there where not given.
+    ask : callable
+        Asked for every name with more than one meaning.
+
+    Returns
+    -------
+    Draft
+
+    Raises
+    ------
+    SeatwrightError
+        SceneError, StemError or DiskError; nothing is written then.
+    """
+    if layout is not None and layout not in known_layouts():
+        known = ", ".join(known_layouts())
+        raise SceneError(
+            Fault(
+                f'found layout "{layout}", wanted one of: {known}',
+                hint=nearest(layout, known_layouts()),
+            )
+        )
+    names = folder_stems(folder)
+    read, seated = existing_scene(scene, folder)
+    guesses = [answered(guess, ask) for guess in read_names(names) if guess.name not in seated]
+    chosen, why = layout_for({guess.part for guess in guesses})
+    if layout is not None:
+        chosen, why = layout, "as asked for"  # type: ignore[assignment]
+    taken = frozenset(read.scene.seats) if read else frozenset()
+    seats = draft_seats(guesses, chosen, taken)
+    if seats:
+        write_whole(scene, drafted_bytes(folder, scene, read, seats, chosen, why))
+    unexplained = tuple(guess for guess in guesses if not guess.part)
+    return Draft(scene, tuple(seats), len(seated), unexplained, chosen, why)
+
+
+def answered(guess: NameGuess, ask: Ask) -> NameGuess:
+    """A guess with a person's answer where the name alone cannot decide."""
+    if guess.part:
+        return guess
+    part = ask(guess)
+    if not part:
+        return guess
+    return replace(guess, part=part, candidates=(), confidence=1.0, why=f"asked: {part}")
+
+
+def drafted_bytes(
+    folder: Path,
+    scene: Path,
+    read: ReadScene | None,
+    seats: list[DraftSeat],
+    layout: str,
+    why: str,
+) -> bytes:
+    """The scene: a new one, or the old one with new seats behind it."""
+    if read is None:
+        title = folder.resolve().name.replace("_", " ").replace("-", " ")
+        text = scene_text(title, relative_stems(scene, folder), seats, layout, why)
+        return text.encode()
+    sections = dict.fromkeys(seat.section for seat in seats)
+    lines = [
+        line
+        for section in sections
+        if section not in read.scene.sections
+        for line in section_lines(section)
+    ]
+    return grown(read, "\n".join([*lines, seats_text(seats)]))

@@ -1,0 +1,63 @@
+"""Plan: from a scene to its seating chart on disk."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from seatwright.disk.picture_file import write_picture
+from seatwright.disk.scene_file import ReadScene, read_scene
+from seatwright.errors import Fault, SceneError
+from seatwright.stage.rules import nearest
+from seatwright.stage.scene import Scene
+from seatwright.views.stage_plan import stage_plan
+
+AS_WRITTEN = "written"
+"""Names the scene without any alternative, where it has none of this name."""
+
+
+def write_plan(
+    scene_path: Path, path: Path, seating: str | None = None, moved_from: str | None = None
+) -> None:
+    """Draw a scene.
+
+    Parameters
+    ----------
+    scene_path : Path
+        Its stems are not opened.
+    path : Path
+        Ends in .svg or .png.
+    seating : str, optional
+        An alternative of the scene.
+    moved_from : str, optional
+        Another one, or "written"; seats that differ are drawn dashed, with their moves.
+
+    Raises
+    ------
+    SeatwrightError
+        SceneError or DiskError.
+    """
+    read = read_scene(scene_path)
+    shown = seated(read, seating)
+    against = seated(read, moved_from) if moved_from is not None else None
+    parts = [read.scene.title or scene_path.stem, seating or ""]
+    title = ", ".join(part for part in parts if part)
+    if moved_from is not None:
+        title += f" (dashed: {moved_from})"
+    write_picture(path, stage_plan(shown, against, title))
+
+
+def seated(read: ReadScene, seating: str | None) -> Scene:
+    """The scene in one of its seatings; SceneError names those there are."""
+    known = tuple(read.scene.seatings)
+    if seating is None or (seating == AS_WRITTEN and seating not in known):
+        return read.scene
+    if seating not in known:
+        listed = ", ".join(known) or "none"
+        raise SceneError(
+            Fault(
+                f'found no seating "{seating}", wanted one of: {listed}',
+                file=str(read.path),
+                hint=nearest(seating, known),
+            )
+        )
+    return read.scene.seated(seating)

@@ -1,0 +1,341 @@
+"""What a stem's file name says: which part plays, which number, which side of a pair.
+
+A name is cut into words, words that only number, date or describe a stem are left aside, and the
+longest spelling of the name table that is left decides. Spellings with more than one meaning are
+never decided by the name alone.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+
+from seatwright.stage.name_table import AMBIGUOUS, GROUPS, PARTS
+
+SURE, LIKELY, GUESSED = 0.95, 0.8, 0.6
+"""Confidence of a full name, of an abbreviation, of what only its neighbours decide."""
+
+_MOST_WORDS = 4
+
+_PLAYED = """
+ legato leg staccato stacc stac spiccato spicc spic pizzicato pizz piz tremolo trem arco sustain
+ sustained sustains sus sust long longs short shorts marcato marc detache tenuto sordino sord sords
+ muted mute con senza open stopped solo soli tutti div divisi unis harmonics harm trill trills
+ vibrato vib nv flautando ponticello pont sul tasto col legno ord ordinario swell swells fx effects
+ rolls roll hits hit mallets brushes articulation art artic expr expressive soft loud
+ pp ppp mp mf ff fff sfz fp ensemble section sect chamber
+"""
+
+_RECORDED = """
+ close spot spots tree outriggers outrigger outrig ambient amb ambience room hall far mid near main
+ mains surround surr wide mics mic mix mixed full stereo mono stem stems bus group grp aux track trk
+ tr0 channel chan ch audio bounce bounced print export exported render rendered final fin master
+ mastered take tk version ver rev draft edit ed comp wet dry raw clean new old copy cue bars bar
+ take1 bpm khz bit hz wav aif flac left right lr part pt prt orch orchestra orchestral real live
+ midi demo music score piece song in of the and de la le les der die das il el und et e
+"""
+
+_NOISE = frozenset(_PLAYED.split() + _RECORDED.split())
+_ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4"}
+_ORDINAL = re.compile(r"(?i)(?P<number>[1-9])(st|nd|rd|th|er|re|e|o|a|°|º|ª|\.)")
+_SIDE = re.compile(r"(?<=[._-])[LR]$")
+_CUE = re.compile(
+    r"(?<![a-z0-9])(\d+m\d+[a-z]?|v0\d|v[3-9]\d*|[tr]\d{1,2}|k\d{2,3}|\d{2,3}(k|khz|bit|bpm))"
+    r"(?![a-z0-9])"
+)
+"""Cue, take, version, rate, tempo."""
+
+_VERSIONS = ("v 1", "v 2")
+"""First and second violins where nothing else is said, else a version."""
+
+
+@dataclass(frozen=True)
+class NameGuess:
+    """What a name was taken for.
+
+    Parameters
+    ----------
+    name : str
+        As given.
+    part : str
+        Name of the part; "" where nothing fits or it has to be asked.
+    candidates : tuple of str
+        Parts between which only a person can decide; empty where `part` is known.
+    confidence : float
+        0 to 1.
+    why : str
+        The spelling that decided, in words.
+    number : str
+        Which of several, such as "1" or "1-2"; "" without.
+    side : str
+        "L", "R" or "".
+    group : str
+        The family the name itself gives, such as "brass" in "BRASS_Cor"; "" without.
+    """
+
+    name: str
+    part: str
+    candidates: tuple[str, ...] = ()
+    confidence: float = 0.0
+    why: str = ""
+    number: str = ""
+    side: str = ""
+    group: str = ""
+
+
+def read_names(names: Iterable[str]) -> list[NameGuess]:
+    """Read the stem names of one folder together.
+
+    Parameters
+    ----------
+    names : iterable of str
+        File names, with or without their ending.
+
+    Returns
+    -------
+    list of NameGuess
+        In the order given. Numbers that count through the folder are left aside; an ambiguous name
+        is decided where other names of the folder leave one meaning, and says so.
+    """
+    given = list(names)
+    counted = _counted(given)
+    guesses = [read_name(name, counted=counted) for name in given]
+    return _with_company(guesses, counted)
+
+
+def read_name(name: str, counted: bool = False) -> NameGuess:
+    """Read one stem name.
+
+    Parameters
+    ----------
+    name : str
+        File name, with or without its ending.
+    counted : bool
+        A number in front only counts the files.
+
+    Returns
+    -------
+    NameGuess
+    """
+    base, side = _without_side(_without_ending(name))
+    best = NameGuess(name, "", side=side)
+    for text in _foldings(base):
+        guess = _read_words(name, _words(text, counted), side)
+        if _rank(guess) > _rank(best):
+            best = guess
+    return best
+
+
+def _rank(guess: NameGuess) -> float:
+    return guess.confidence + (0.01 if guess.candidates else 0.0)
+
+
+def _without_ending(name: str) -> str:
+    base, dot, ending = name.rpartition(".")
+    known = ending.lower() in ("wav", "flac", "aif", "aiff", "aifc", "rf64", "wave", "bwf")
+    return base if dot and known else name
+
+
+def _without_side(base: str) -> tuple[str, str]:
+    found = _SIDE.search(base)
+    if not found:
+        return base, ""
+    return base[: found.start() - 1], found.group(0)
+
+
+def _foldings(text: str) -> tuple[str, ...]:
+    """Plain letters, once with umlauts written out and once with their dots left out."""
+    composed = unicodedata.normalize("NFC", text)
+    spelt = composed
+    for letter, two in (("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss")):
+        spelt = spelt.replace(letter, two).replace(letter.upper(), two.capitalize())
+    plain = [
+        unicodedata.normalize("NFKD", form).encode("ascii", "ignore").decode()
+        for form in (spelt, composed.replace("ß", "ss"))
+    ]
+    return tuple(dict.fromkeys(plain))
+
+
+def _words(text: str, counted: bool) -> list[str]:
+    """Lower-case words and numbers of a name."""
+    text = re.sub(r"\[[^]]*\]|\([^)]*\)", lambda found: f" {found.group(0)[1:-1]} ", text)
+    text = _ORDINAL.sub(lambda found: f" {found.group('number')} ", text, count=1)
+    text = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})", " ", text)
+    text = _CUE.sub(" ", text.lower())
+    text = re.sub(r"(?<=[a-z])(?=\d)|(?<=\d)(?=[a-z])", " ", text)
+    words = [word for word in re.split(r"[^a-z0-9]+", text) if word]
+    words = [_ROMAN.get(word, word) for word in words]
+    if counted:
+        while len(words) > 1 and words[0].isdigit():
+            words = words[1:]
+    return words
+
+
+def _counted(names: list[str]) -> bool:
+    """Whether most names begin with a number of their own that goes on counting."""
+    numbers = [found.group(1) for name in names if (found := re.match(r"\W*(\d+)[\W_]", name))]
+    return len(numbers) >= max(3, 0.6 * len(names)) and len(set(numbers)) >= 0.9 * len(numbers)
+
+
+@cache
+def _spellings() -> dict[tuple[str, ...], str]:
+    """Part by the words of each spelling."""
+    return {
+        tuple(_words(spelling, counted=False)): part.name
+        for part in PARTS.values()
+        for spelling in part.spellings.split("|")
+    }
+
+
+@dataclass(frozen=True)
+class _Match:
+    """A spelling found at some words of a name."""
+
+    start: int
+    stop: int
+    spelling: str
+    parts: tuple[str, ...]
+
+    @property
+    def letters(self) -> int:
+        return len(self.spelling.replace(" ", ""))
+
+
+def _read_words(name: str, words: list[str], side: str) -> NameGuess:
+    matches = _matches(words)
+    if not matches:
+        return NameGuess(name, "", side=side)
+    group = next((m.parts[0] for m in matches if m.parts[0] in GROUPS), "")
+    special = [m for m in matches if m.parts[0] not in GROUPS]
+    chosen = special or matches[:1]
+    parts = tuple(dict.fromkeys(part for match in chosen for part in match.parts))
+    number = _number(words, chosen[0])
+    if len(parts) > 1 and group:
+        parts = _of_family(parts, group) or parts
+    spelling = " ".join(match.spelling for match in chosen)
+    if len(parts) > 1:
+        why = f'"{spelling}" can mean {", ".join(parts[:-1])} or {parts[-1]}'
+        return NameGuess(name, "", parts, 0.3, why, number, side, group)
+    part, why = _numbered_violins(parts[0], number), f'"{spelling}"'
+    confidence = _confidence(words, chosen)
+    return NameGuess(name, part, (), confidence, why, number, side, group)
+
+
+def _of_family(parts: tuple[str, ...], group: str) -> tuple[str, ...]:
+    """The parts that belong to the family a name gives."""
+    family = PARTS[group].family
+    return tuple(part for part in parts if PARTS[part].family == family and part not in GROUPS)
+
+
+def _matches(words: list[str]) -> list[_Match]:
+    """Spellings in a name, none inside another, in the order of the name."""
+    taken: list[_Match] = []
+    for match in sorted(_all_matches(words), key=lambda m: (-m.letters, m.start)):
+        if all(match.stop <= other.start or other.stop <= match.start for other in taken):
+            taken.append(match)
+    said = [m for m in taken if m.letters > 1 and m.spelling not in _VERSIONS]
+    return sorted(said or taken, key=lambda m: m.start)
+
+
+def _all_matches(words: list[str]) -> Iterable[_Match]:
+    useful = [word for word in words if word not in _NOISE and not word.isdigit()]
+    for size in range(1, _MOST_WORDS + 1):
+        for start in range(len(words) - size + 1):
+            spelt = tuple(words[start : start + size])
+            text = " ".join(spelt)
+            if len(text) == 1 and useful != [text]:
+                continue
+            if text in AMBIGUOUS:
+                yield _Match(start, start + size, text, AMBIGUOUS[text])
+            elif (part := _spellings().get(spelt)) and _may_stand(spelt, words):
+                yield _Match(start, start + size, text, (part,))
+
+
+def _may_stand(spelt: tuple[str, ...], words: list[str]) -> bool:
+    """A word that also describes how or where was recorded counts only where nothing else does."""
+    if len(spelt) > 1 or spelt[0] not in _NOISE:
+        return True
+    return all(word in _NOISE or word.isdigit() for word in words)
+
+
+def _number(words: list[str], match: _Match) -> str:
+    """The number right behind a spelling, or right before it."""
+    behind = words[match.stop : match.stop + 2]
+    numbers = [word.lstrip("0") for word in behind if word.isdigit() and len(word) <= 2]
+    if behind and behind[0].isdigit() and numbers:
+        return "-".join(numbers)
+    inside = [word for word in match.spelling.split() if word.isdigit()]
+    if inside:
+        return inside[0]
+    before = words[max(0, match.start - 2) : match.start]
+    if not before or not before[-1].isdigit() or len(before[-1]) > 1 or before[0] in _NOISE:
+        return ""
+    return before[-1]
+
+
+def _numbered_violins(part: str, number: str) -> str:
+    """Violins with a number are first or second violins."""
+    if part == "violin" and number in ("1", "2"):
+        return f"violins{number}"
+    return part
+
+
+def _confidence(words: list[str], chosen: list[_Match]) -> float:
+    """Lower for short spellings and for words that nothing explains."""
+    explained = {place for match in chosen for place in range(match.start, match.stop)}
+    strange = [
+        word
+        for place, word in enumerate(words)
+        if place not in explained and word not in _NOISE and not word.isdigit() and len(word) > 1
+        and _spellings().get((word,)) not in GROUPS
+    ]  # fmt: skip
+    letters = max(match.letters for match in chosen)
+    base = SURE if letters >= 4 else LIKELY if letters >= 2 else GUESSED
+    return max(0.5, base - 0.05 * len(strange))
+
+
+_COMPANY: Mapping[str, tuple[str, ...]] = {
+    "alto": ("soprano", "tenor"),
+    "choir bass": ("soprano", "tenor"),
+    "basses": ("cellos", "violas", "violins1", "violins2"),
+}
+"""Parts of which two or more have to be there for an ambiguous name to mean this one."""
+
+
+_BEFORE: Mapping[str, tuple[str, ...]] = {
+    "alto": ("soprano",),
+    "choir bass": ("tenor",),
+    "basses": ("cellos",),
+    "tuba": ("trombones", "bass trombone"),
+    "trumpets": ("horns",),
+}
+"""Parts that stand right before a part in score order."""
+
+
+def _with_company(guesses: list[NameGuess], counted: bool) -> list[NameGuess]:
+    there = {guess.part for guess in guesses if guess.part}
+    decided: list[NameGuess] = []
+    for guess in guesses:
+        before = decided[-1].part if decided and counted else ""
+        decided.append(_decided(guess, there, before) if guess.candidates else guess)
+    return decided
+
+
+def _decided(guess: NameGuess, there: set[str], before: str) -> NameGuess:
+    """Settle an ambiguous name where the other names of the folder leave one meaning."""
+    free = [part for part in guess.candidates if part not in there]
+    follows = [part for part in free if before and before in _BEFORE.get(part, ())]
+    company = [
+        part for part in free if sum(other in there for other in _COMPANY.get(part, ())) >= 2
+    ]
+    fitting = follows or company
+    if len(fitting) != 1:
+        return guess
+    part = fitting[0]
+    others = " and ".join(other for other in _COMPANY.get(part, ()) if other in there)
+    reason = f"it follows {before}" if follows else f"{others} are there"
+    why = f"{guess.why}; taken for {part}, as {reason}"
+    return replace(guess, part=part, candidates=(), confidence=GUESSED, why=why)

@@ -1,0 +1,189 @@
+"""A drafted scene as TOML with comments, and its guesses as a table."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+
+from seatwright.errors import printable
+from seatwright.stage.draft import SECTION_BALANCES, UNASSIGNED, DraftSeat, room_needed
+from seatwright.stage.naming import NameGuess
+from seatwright.views.text_table import text_table
+
+_HALLS = {
+    "chamber": ("a chamber hall", (18.0, 28.0, 12.0), 1.6),
+    "scoring-stage": ("a scoring stage", (26.0, 36.0, 13.0), 1.3),
+}
+_CONCERT = ("a concert hall", (24.0, 42.0, 17.0), 2.0)
+
+_BALANCE_REASONS = {
+    "strings": "the tree first",
+    "woodwinds": "close first, for detail",
+    "brass": "the room first, so that it can breathe",
+    "percussion": "the tree first, the room behind it",
+    "keyboards": "the tree, with detail from close",
+    "choir": "furthest back: the room first, hardly any close",
+}
+
+
+def toml_string(text: str) -> str:
+    """A TOML basic string."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def scene_text(title: str, stems: str, seats: list[DraftSeat], layout: str, layout_why: str) -> str:
+    """A whole scene.
+
+    Parameters
+    ----------
+    title : str
+    stems : str
+        Folder of the stems, as written in the scene.
+    seats : list of DraftSeat
+    layout, layout_why : str
+        For the comment on top.
+
+    Returns
+    -------
+    str
+        TOML, in comments what was guessed and how surely.
+    """
+    lines = [
+        f"# Drafted from the names of {sum(len(seat.stems) for seat in seats)} stems.",
+        f"# Layout {layout}: {printable(layout_why)}.",
+        "# Places and microphone balances are common practice, no source: move what you like.",
+        "# Lines that say CHECK are guesses somebody should look at.",
+        "",
+        f"title = {toml_string(title)}",
+        f"stems = {toml_string(stems)}",
+        "",
+        *_hall_lines(seats, layout),
+    ]
+    for section in dict.fromkeys(seat.section for seat in seats):
+        lines += section_lines(section)
+    return "\n".join(lines) + "\n" + seats_text(seats)
+
+
+def _hall_lines(seats: list[DraftSeat], layout: str) -> list[str]:
+    kind, (width, depth, height), seconds = _HALLS.get(layout, _CONCERT)
+    side, back = room_needed(seats)
+    width, podium = max(width, 2.0 * side), max(10.0, back)
+    depth = max(depth, podium + 18.0)
+    return [
+        f"[hall]  # {kind}; the podium {podium:.1f} m from the wall behind the orchestra",
+        f"size = {{ width = {width:.1f}, depth = {depth:.1f}, height = {height:.1f} }}",
+        f"podium = {podium:.1f}",
+        f"reverberation = {seconds}",
+        "",
+    ]
+
+
+def section_lines(section: str) -> list[str]:
+    """The table of a section; nothing for one without a balance of its own."""
+    if section not in SECTION_BALANCES:
+        return []
+    levels = ", ".join(f"{name} = {level:g}" for name, level in SECTION_BALANCES[section].items())
+    return [
+        f"[sections.{section}]  # {_BALANCE_REASONS[section]} (dB)",
+        f"perspectives = {{ {levels} }}",
+        "",
+    ]
+
+
+def seats_text(seats: Iterable[DraftSeat]) -> str:
+    """The tables of seats, each with what it was guessed from."""
+    return "\n".join(line for seat in seats for line in _seat_lines(seat))
+
+
+def _seat_lines(seat: DraftSeat) -> list[str]:
+    sure = f"{100 * seat.confidence:.0f} % sure"
+    mark = "CHECK, " if seat.confidence < 0.75 else ""
+    names = [toml_string(name) for name in seat.stems]
+    lines = [
+        f"# {mark}{sure}: {printable('; '.join(seat.why))}",
+        f"[seats.{toml_string(seat.name)}]",
+        f"stem = {names[0] if len(names) == 1 else '[' + ', '.join(names) + ']'}",
+        f"section = {toml_string(seat.section)}",
+        f"instrument = {toml_string(seat.instrument)}",
+    ]
+    if seat.treatment == "untouched":
+        return [*lines, 'treatment = "untouched"', ""]
+    lines += [f"bearing = {seat.bearing:.1f}", f"distance = {seat.distance:.2f}"]
+    if seat.riser:
+        lines.append(f"riser = {seat.riser:g}")
+    lines += [f"players = {seat.players}", f"width = {seat.width:.1f}"]
+    if seat.treatment != "placed":
+        lines.append(f"treatment = {toml_string(seat.treatment)}")
+    return [*lines, ""]
+
+
+def draft_table(seats: Iterable[DraftSeat]) -> str:
+    """Every guess with its confidence, as a table to be read."""
+    rows = [
+        [
+            printable(stem),
+            printable(seat.name) if seat.section != UNASSIGNED else "?",
+            seat.section,
+            "-" if seat.treatment == "untouched" else f"{seat.bearing:+.0f}",
+            "-" if seat.treatment == "untouched" else f"{seat.distance:.1f}",
+            seat.treatment,
+            f"{100 * seat.confidence:.0f} %",
+            printable(why.partition(": ")[2]),
+        ]
+        for seat in seats
+        for stem, why in zip(seat.stems, seat.why, strict=False)
+    ]
+    head = ["stem", "seat", "section", "bearing", "distance", "treatment", "sure", "why"]
+    return text_table(head, rows)
+
+
+def draft_report(
+    seats: Iterable[DraftSeat],
+    open_names: Iterable[NameGuess],
+    layout: str,
+    layout_why: str,
+    scene: str,
+    kept: int,
+    as_json: bool,
+) -> str:
+    """What a draft did, for people or for machines."""
+    seats, open_names = list(seats), list(open_names)
+    if as_json:
+        asked = [
+            {"stem": guess.name, "can_mean": list(guess.candidates), "why": guess.why}
+            for guess in open_names
+        ]
+        table = {"scene": scene, "layout": layout, "kept": kept, "seats": draft_json(seats)}
+        return json.dumps(table | {"open": asked}, indent=2, ensure_ascii=True) + "\n"
+    if not seats:
+        return f"{printable(scene)} seats all {kept} stems already; nothing was changed\n"
+    lines = [draft_table(seats), "", f"layout {layout}: {printable(layout_why)}"]
+    for guess in open_names:
+        meaning = printable(guess.why) or "nothing known in this name"
+        lines.append(f"to be decided: {printable(guess.name)}: {meaning}")
+    if open_names:
+        lines.append(
+            f"they sit in front of the podium in section {UNASSIGNED}; write their instrument and "
+            "place, or answer the questions on a terminal"
+        )
+    lines += ["", f"written to {printable(scene)}", f"next: seatwright render {printable(scene)}"]
+    return "\n".join(lines) + "\n"
+
+
+def draft_json(seats: Iterable[DraftSeat]) -> list[dict[str, object]]:
+    """Every seat as plain values."""
+    return [
+        {
+            "seat": seat.name,
+            "stems": list(seat.stems),
+            "part": seat.part or None,
+            "section": seat.section,
+            "instrument": seat.instrument,
+            "bearing": None if seat.treatment == "untouched" else round(seat.bearing, 1),
+            "distance": None if seat.treatment == "untouched" else round(seat.distance, 2),
+            "treatment": seat.treatment,
+            "confidence": round(seat.confidence, 2),
+            "why": list(seat.why),
+        }
+        for seat in seats
+    ]

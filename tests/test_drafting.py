@@ -1,0 +1,154 @@
+"""Draft, end to end: folders of real audio become scenes that are read, and grow."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from seatwright.cli import main
+from seatwright.disk.casting import cast_scene
+from seatwright.disk.scene_file import read_scene
+from seatwright.drafting import draft
+from seatwright.errors import SceneError, StemError
+from seatwright.render import render
+from seatwright.stage.draft import UNASSIGNED
+from seatwright.stage.naming import NameGuess
+
+
+def make_stems(folder: Path, *names: str) -> Path:
+    folder.mkdir(exist_ok=True)
+    tone = 0.1 * np.sin(np.arange(4800) * 0.05)
+    for name in names:
+        soundfile.write(folder / name, tone, 48_000, "PCM_24")
+    return folder
+
+
+def test_a_draft_reads_and_renders_as_it_is(tmp_path: Path) -> None:
+    stems = make_stems(tmp_path / "cue", "Vln I.wav", "Hrn 1.wav", "Hrn 2.wav", "sub.wav", "Tb.wav")
+    scene = tmp_path / "cue.toml"
+    drafted = draft(stems, scene)
+    read = read_scene(scene)
+    assert cast_scene(read).rate == 48_000
+    assert set(read.scene.seats) == {seat.name for seat in drafted.seats}
+    report = render(scene, tmp_path / "out")
+    assert {row.name for row in report.outputs} >= {"strings", "brass", "support", UNASSIGNED}
+
+
+@pytest.mark.parametrize("layout", ["violins-together", "violins-divided", "scoring-stage"])
+def test_a_whole_orchestra_with_choir_fits_its_hall(tmp_path: Path, layout: str) -> None:
+    names = [
+        "violins1.wav", "violins2.wav", "violas.wav", "cellos.wav", "basses.wav", "picc.wav",
+        "flutes.wav", "oboes.wav", "english horn.wav", "clarinets.wav", "bass clarinet.wav",
+        "bassoons.wav", "contrabassoon.wav", "horn 1-2.wav", "horn 3-4.wav", "trumpets.wav",
+        "trombones.wav", "tuba.wav", "timpani.wav", "bass drum.wav", "snare.wav", "cymbals.wav",
+        "glockenspiel.wav", "harp.wav", "celesta.wav", "piano.wav", "soprano.wav", "alto.wav",
+        "tenor.wav", "choir bass.wav", "solo violin.wav", "solo voice.wav",
+    ]  # fmt: skip
+    scene = tmp_path / "all.toml"
+    drafted = draft(make_stems(tmp_path / "all", *names), scene, layout)
+    assert not drafted.open_names
+    assert read_scene(scene).warnings == ()
+
+
+def test_drafting_again_adds_only_what_is_new_and_keeps_every_byte(tmp_path: Path) -> None:
+    stems = make_stems(tmp_path / "cue", "violas.wav", "tuba.wav")
+    scene = tmp_path / "cue.toml"
+    draft(stems, scene)
+    edited = scene.read_text().replace("bearing", "# moved by hand\nbearing", 1) + "# my note\n"
+    scene.write_text(edited)
+    make_stems(stems, "oboe.wav", "violas.flac")
+    grown = draft(stems, scene)
+    text = scene.read_text()
+    assert text.startswith(edited)
+    assert {seat.name for seat in grown.seats} == {"oboes", "violas (2)"}
+    assert text.count("[sections.woodwinds]") == 1
+    assert text.count("[sections.strings]") == 1
+    assert set(read_scene(scene).scene.seats) == {"violas", "tuba", "oboes", "violas (2)"}
+    before = scene.read_bytes()
+    assert draft(stems, scene).seats == ()
+    assert scene.read_bytes() == before
+
+
+def test_line_ends_of_an_edited_scene_are_kept(tmp_path: Path) -> None:
+    stems = make_stems(tmp_path / "cue", "violas.wav")
+    scene = tmp_path / "cue.toml"
+    draft(stems, scene)
+    scene.write_bytes(scene.read_bytes().replace(b"\n", b"\r\n"))
+    make_stems(stems, "oboe.wav")
+    draft(stems, scene)
+    assert b"\n" not in scene.read_bytes().replace(b"\r\n", b"")
+    assert "oboes" in read_scene(scene).scene.seats
+
+
+def test_a_person_is_asked_about_ambiguous_names(tmp_path: Path) -> None:
+    asked: list[NameGuess] = []
+
+    def ask(guess: NameGuess) -> str:
+        asked.append(guess)
+        return guess.candidates[1]
+
+    drafted = draft(
+        make_stems(tmp_path / "cue", "Cor.wav", "tuba.wav"), tmp_path / "c.toml", None, ask
+    )
+    assert [guess.name for guess in asked] == ["Cor.wav"]
+    assert {seat.part for seat in drafted.seats} == {"english horn", "tuba"}
+    assert not drafted.open_names
+
+
+def test_hostile_names_come_out_as_text(tmp_path: Path) -> None:
+    names = ['a"b.wav', "back\\slash.wav", "näme 漢字.wav", "# viola.wav", "'; x = 1.wav"]
+    scene = tmp_path / "h.toml"
+    draft(make_stems(tmp_path / "h", *names), scene)
+    seated = [stem for seat in read_scene(scene).scene.seats.values() for stem in seat.stems]
+    assert sorted(seated) == sorted(names)
+
+
+def test_json_lists_what_is_open(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    stems = make_stems(tmp_path / "cue", "Cor.wav", "tuba.wav", "blip.wav")
+    with pytest.raises(SystemExit) as ended:
+        main(["draft", str(stems), "--out", str(tmp_path / "c.toml"), "--json"])
+    assert ended.value.code == 0
+    told = json.loads(capsys.readouterr().out)
+    assert {row["stem"]: row["can_mean"] for row in told["open"]} == {
+        "Cor.wav": ["horns", "english horn"], "blip.wav": [],
+    }  # fmt: skip
+    assert len(told["seats"]) == 3
+
+
+@pytest.mark.parametrize(
+    ("make", "error", "message"),
+    [
+        (lambda path: path / "none", StemError, "found no folder"),
+        (lambda path: make_stems(path / "empty"), StemError, "found 0 stems"),
+    ],
+)
+def test_folders_without_stems(tmp_path: Path, make, error, message: str) -> None:
+    with pytest.raises(error, match=re.escape(message)):
+        draft(make(tmp_path), tmp_path / "c.toml")
+    assert not (tmp_path / "c.toml").exists()
+
+
+def test_an_unknown_layout_names_the_known(tmp_path: Path) -> None:
+    with pytest.raises(SceneError, match=r"chambre.*chamber"):
+        draft(make_stems(tmp_path / "cue", "tuba.wav"), tmp_path / "c.toml", "chambre")
+
+
+def test_a_file_that_is_no_scene_is_left_alone(tmp_path: Path) -> None:
+    stems = make_stems(tmp_path / "cue", "tuba.wav")
+    other = tmp_path / "notes.toml"
+    other.write_text("shopping = 'milk'\n")
+    with pytest.raises(SceneError):
+        draft(stems, other)
+    assert other.read_text() == "shopping = 'milk'\n"
+
+
+def test_a_scene_of_another_folder_is_refused(tmp_path: Path) -> None:
+    scene = tmp_path / "c.toml"
+    draft(make_stems(tmp_path / "one", "tuba.wav"), scene)
+    with pytest.raises(StemError, match="stems are in"):
+        draft(make_stems(tmp_path / "two", "harp.wav"), scene)
