@@ -197,7 +197,7 @@ class BounceFolder:
                 status = path.stat()
                 known[(status.st_dev, status.st_ino)] = path
         faults = []
-        for file in [*self._files, "report.json", "report.txt"]:
+        for file in [*self._files, "report.json", "report.html", "report.txt"]:
             target = self.folder / file
             with suppress(OSError):
                 status = target.stat()
