@@ -7,6 +7,7 @@ themselves. The page is well-formed XML too.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from html import escape
 
@@ -20,7 +21,11 @@ POLICY = (
 )
 """What the page may load: nothing but the styles and pictures that are in it."""
 
+MINUS = "\u2212"
+"""Stands before negative numbers in tables."""
+
 _LONG = 60
+_NUMBER = ' class="number"'
 
 
 def escaped(text: str) -> str:
@@ -72,15 +77,21 @@ def html_table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]
     caption : str
     heads : sequence of str
     rows : iterable of sequence of str
-        As many cells each as there are heads; plain text.
+        As many cells each as there are heads; plain text. Columns of numbers stand to the right.
 
     Returns
     -------
     str
         In a frame that scrolls where the page is too narrow.
     """
-    head = "".join(f'<th scope="col">{escaped(text)}</th>' for text in heads)
-    body = "\n".join(_row(row) for row in rows)
+    table = list(rows)
+    numeric = [all(map(_is_number, column)) for column in zip(*table, strict=True)]
+    numeric = numeric or [False] * len(heads)
+    head = "".join(
+        f'<th scope="col"{_NUMBER if right else ""}>{escaped(text)}</th>'
+        for text, right in zip(heads, numeric, strict=True)
+    )
+    body = "\n".join(_row(row, numeric) for row in table)
     return (
         f'<div class="scroll" tabindex="0" role="region" aria-label="{escaped(caption)}">'
         f"<table>\n<caption>{escaped(caption)}</caption>\n<thead><tr>{head}</tr></thead>\n"
@@ -88,17 +99,20 @@ def html_table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]
     )
 
 
-def _row(cells: Sequence[str]) -> str:
-    first, *others = cells
-    rest = "".join(_cell(text) for text in others)
-    return f'<tr><th scope="row">{isolated(first)}</th>{rest}</tr>'
+def _is_number(text: str) -> bool:
+    return text == "-" or re.fullmatch(r"[+-]?\d+(\.\d+)?", text) is not None
 
 
-def _cell(text: str) -> str:
-    if text == "-" or text.lstrip("+-")[:1].isdigit():
-        shown = text.replace("-", "\u2212") if text != "-" and text.startswith("-") else text
-        return f'<td class="number">{escaped(shown)}</td>'
-    return f"<td>{isolated(text)}</td>"
+def _row(cells: Sequence[str], numeric: Sequence[bool]) -> str:
+    rest = "".join(map(_cell, cells[1:], numeric[1:]))
+    return f'<tr><th scope="row">{isolated(cells[0])}</th>{rest}</tr>'
+
+
+def _cell(text: str, number: bool) -> str:
+    if not number:
+        return f"<td>{isolated(text)}</td>"
+    negative = text.startswith("-") and text != "-"
+    return f"<td{_NUMBER}>{text.replace('-', MINUS) if negative else text}</td>"
 
 
 def html_figure(caption: str, drawings: Sequence[str], kind: str = "") -> str:

@@ -56,7 +56,7 @@ def line_plot(
     """
     parts: list[str] = []
     ends: list[tuple[float, float, str]] = []
-    for number, line in enumerate(lines):
+    for number, line in sorted(enumerate(lines), key=lambda item: not item[1].soft):
         places = [
             place_of(sheet, x, y, a, b) if isfinite(a) and isfinite(b) else None
             for a, b in zip(line.x, line.y, strict=True)

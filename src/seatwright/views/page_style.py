@@ -29,16 +29,15 @@ code { font-family: 'DejaVu Sans Mono', 'Liberation Mono', monospace; font-size:
 .scroll:focus-visible, summary:focus-visible { outline: 2px solid var(--ink); }
 table { border-collapse: collapse; min-width: 50%; border-top: 1.5px solid var(--ink);
   border-bottom: 1.5px solid var(--ink); font-variant-numeric: lining-nums tabular-nums;
-  font-size: 0.92rem; }
+  font-size: 0.9rem; }
 caption { text-align: left; padding-bottom: 0.4rem; font-style: italic; color: var(--soft); }
-th, td { padding: 0.22rem 0.7rem; text-align: left; font-weight: normal; vertical-align: top; }
-th:first-child { padding-left: 0; }
+th, td { padding: 0.22rem 0.6rem; text-align: left; font-weight: normal; vertical-align: top; }
+th:first-child { padding-left: 0; text-align: left; }
 thead th { border-bottom: 1px solid var(--ink); vertical-align: bottom; font-style: italic; }
-thead th:not(:first-child) { text-align: right; }
-thead th.word { text-align: left; }
 tbody tr + tr > * { border-top: 1px solid var(--rule); }
-td.number { text-align: right; white-space: nowrap; }
-td { overflow-wrap: anywhere; min-width: 3rem; }
+th, td { overflow-wrap: normal; }
+.number { text-align: right; }
+td.number { white-space: nowrap; }
 figure { margin: 1.4rem 0; }
 figure.many { display: grid; gap: 0.8rem 1.2rem;
   grid-template-columns: repeat(auto-fit, minmax(min(100%, 18rem), 1fr)); }

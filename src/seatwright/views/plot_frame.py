@@ -39,7 +39,7 @@ class Sheet:
 WIDE = Sheet()
 """Room for names at the right."""
 
-SMALL = Sheet(380.0, 220.0, 50.0, 14.0)
+SMALL = Sheet(310.0, 200.0, 50.0, 10.0)
 """One of many, side by side; without names."""
 
 

@@ -64,7 +64,7 @@ def course_plots(outputs: Sequence[Pictured], begin: float = 0.0) -> list[str]:
     courses = [course_points(each.picture, begin) for each in outputs]
     y = _level_axis([level for _, level in courses])
     end = begin + max(len(each.picture.course_db) * each.picture.step for each in outputs)
-    x = Axis("s", begin, max(end, begin + 0.1))
+    x = Axis("seconds", begin, max(end, begin + 0.1))
     lines = [
         Line(each.name, [*time], _within(level, y.low))
         for each, (time, level) in zip(outputs, courses, strict=True)
@@ -168,22 +168,23 @@ def decay_plots(decays: HallDecays) -> list[str]:
         SVG elements.
     """
     longest = max(max(band.seconds[-1], band.predicted_seconds) for band in decays.bands)
-    x = Axis("s after the direct sound", 0.0, max(0.1, ceil(longest * 5.0) / 5.0))
+    x = Axis("seconds after the direct sound", 0.0, max(0.1, ceil(longest * 5.0) / 5.0))
     y = Axis("dB", LOWEST_DB, 0.0)
     return [_decay_plot(band, x, y) for band in decays.bands]
 
 
 def _decay_plot(band: BandDecay, x: Axis, y: Axis) -> str:
     read = f"{band.t30:.2f} s" if isfinite(band.t30) else "not reached"
+    middle = f"{band.band[:-1]} kHz" if band.band.endswith("k") else f"{band.band} Hz"
     about = (
-        f"Energy still to come in the octave of {band.band} Hz: T30 {read}, "
+        f"Energy still to come in the octave of {middle}: T30 {read}, "
         f"predicted T60 {band.predicted_seconds:.2f} s."
     )
     lines = [
         Line("built", band.seconds, band.level_db),
         Line("predicted", band.seconds, band.predicted_db, soft=True),
     ]
-    return line_plot(f"{band.band} Hz", lines, x, y, SMALL, about)
+    return line_plot(middle, lines, x, y, SMALL, about)
 
 
 def seat_plot(seats: Sequence[SeatRow], loudness: Mapping[str, float]) -> str:
