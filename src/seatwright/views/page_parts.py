@@ -68,8 +68,8 @@ def seats_part(seats: Sequence[SeatRow], loudness: Mapping[str, float]) -> str:
     if plot := seat_plot(seats, loudness):
         parts.append(
             html_figure(
-                "Each dot is a seat: across, the bearing at which it will be heard, by its direct "
-                "sound; up, how loud.",
+                "Each dot is a seat: across, the bearing at which its direct sound will be heard; "
+                "up, the loudness of its bounce, or its level where there is none.",
                 [plot],
             )
         )

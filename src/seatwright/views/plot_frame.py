@@ -10,7 +10,7 @@ from math import ceil, floor, log10
 from seatwright.errors import printable
 
 _OCTAVES = (31.5, 63.0, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3, 16e3)
-_LETTER = 6.6
+_LETTER, _HEAD_LETTER = 6.6, 7.6
 _LONGEST_NAME = 22
 
 
@@ -111,7 +111,7 @@ def framed(sheet: Sheet, title: str, about: str, x: Axis, y: Axis, parts: Iterab
     -------
     str
     """
-    heading = escape(printable(title))
+    heading = escape(short_name(title, int(sheet.across / _HEAD_LETTER)))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="plot" '
         f'viewBox="0 0 {sheet.width:g} {sheet.height:g}" role="img">'

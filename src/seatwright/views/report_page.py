@@ -127,7 +127,7 @@ def _sound_part(report: Report, pictures: Sequence[Picture]) -> list[str]:
 
 def _spectrum_table(outputs: Sequence[Pictured]) -> str:
     rows = [
-        [nominal(band), *(f"{each.picture.spectrum_db[place]:.1f}" for each in outputs)]
+        [nominal(band), *(f"{each.picture.spectrum_db[place]:z.1f}" for each in outputs)]
         for place, band in enumerate(outputs[0].picture.bands)
     ]
     heads = ["third octave Hz", *(each.name for each in outputs)]

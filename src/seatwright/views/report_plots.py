@@ -16,7 +16,7 @@ from seatwright.acoustics.decay_curves import LOWEST_DB, BandDecay, HallDecays
 from seatwright.sound.spectra import Picture
 from seatwright.views.dot_plot import Dot, dot_plot
 from seatwright.views.line_plot import Line, line_plot
-from seatwright.views.plot_frame import SMALL, WIDE, Axis
+from seatwright.views.plot_frame import SMALL, WIDE, Axis, short_name
 from seatwright.views.report import SeatRow
 
 RANGE_DB = 70.0
@@ -217,5 +217,6 @@ def seat_plot(seats: Sequence[SeatRow], loudness: Mapping[str, float]) -> str:
     widest = max([_LOUDSPEAKERS, *(abs(d.x) for d in dots if isfinite(d.x))])
     edge = 10.0 * ceil(widest / 10.0) + 5.0
     x = Axis("heard bearing in degrees, right positive", -edge, edge)
-    spoken = "; ".join(f"{d.name} {d.x:.1f} degrees, {d.y:.1f}" for d in dots)
+    unit = "LUFS" if known else "dB"
+    spoken = "; ".join(f"{short_name(d.name)} {d.x:z.1f} degrees, {d.y:z.1f} {unit}" for d in dots)
     return dot_plot("Seats from left to right", dots, x, y, _SEATS, spoken)
