@@ -35,9 +35,9 @@ def test_what_is_built_decays_as_predicted(number: int) -> None:
     band = DECAYS.bands[number]
     assert band.predicted_seconds == ROOM.reverberation[number + 1]
     assert band.t30 == pytest.approx(band.predicted_seconds, rel=0.05 if number > 1 else 0.08)
-    gap = np.subtract(band.level_db, band.predicted_db)
-    assert np.abs(gap[np.array(band.seconds) > 0.05]).max() < (2.0 if number > 1 else 3.0)
-    assert np.abs(gap).max() > 0.05  # one is not drawn from the other
+    gap = np.abs(np.subtract(band.level_db, band.predicted_db))
+    assert gap[np.array(band.level_db) > -40.0].max() < 2.0
+    assert gap.max() > 0.05  # one is not drawn from the other
 
 
 @pytest.mark.parametrize("number", range(7))
@@ -70,9 +70,10 @@ def test_a_dead_room_still_has_curves() -> None:
     dead = Hall.model_validate(
         {
             "size": {"width": 8, "depth": 10, "height": 5},
-            "surfaces": dict.fromkeys(
-                ("floor", "ceiling", "left", "right", "upstage", "rear"), {"absorption": 0.999}
-            ),
+            "surfaces": {
+                side: {"absorption": 0.999}
+                for side in ("floor", "ceiling", "left", "right", "upstage", "rear")
+            },
         }
     )
     source = Source((1.0, 2.0, 1.2), (0.0, -1.0, 0.0), "flute")

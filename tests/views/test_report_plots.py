@@ -113,7 +113,7 @@ def test_spectra_are_third_octaves() -> None:
 def test_silence_draws_nothing_and_says_so() -> None:
     for plots in (course_plots, spectrum_plots):
         (alone,) = plots([Pictured("mix", SOFT)])
-        assert 'class="line"' not in alone and words(alone).endswith("silent.")
+        assert 'class="line"' not in alone and "silent" in words(alone)
         _, beside = plots([Pictured("mix", LOUD), Pictured("a", SOFT)])
         assert 'class="line soft"' in beside and 'class="line"' not in beside
 

@@ -119,14 +119,14 @@ def _against_mix(
 def _course_words(line: Line) -> str:
     place = _loudest(line)
     if place is None:
-        return "Level over time: silent."
+        return "Level over time: silent, or too quiet for the plot."
     return f"Level over time: loudest {line.y[place]:.1f} dB at {line.x[place]:.1f} s."
 
 
 def _spectrum_words(line: Line) -> str:
     place = _loudest(line)
     if place is None:
-        return "Spectrum in third octaves: silent."
+        return "Spectrum in third octaves: silent, or too quiet for the plot."
     return (
         f"Spectrum in third octaves: strongest at {nominal(line.x[place])} Hz "
         f"with {line.y[place]:.1f} dB."
