@@ -14,6 +14,7 @@ from seatwright.views.html_page import (
     isolated,
     paragraph,
 )
+from seatwright.views.plot_frame import short_name
 from seatwright.views.report import CAUTION, HallRow, SeatRow, hall_line, shown
 from seatwright.views.report_plots import decay_plots, seat_plot
 
@@ -123,7 +124,7 @@ def hall_part(hall: HallRow, decays: HallDecays | None, more: Sequence[str] = ()
 
 
 def _way(decays: HallDecays) -> str:
-    return f'from "{decays.seat}" to {decays.where}, {decays.distance:.1f} m'
+    return f'from "{short_name(decays.seat, 40)}" to {decays.where}, {decays.distance:.1f} m'
 
 
 def _decay_rows(hall: HallRow, decays: HallDecays) -> list[list[str]]:

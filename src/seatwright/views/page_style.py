@@ -23,7 +23,7 @@ header p, .caution { max-width: none; }
 .notes li { margin: 0.3rem 0; overflow-wrap: anywhere; }
 bdi.long { display: inline-block; max-width: 22rem; max-height: 6rem; overflow: auto;
   overflow-wrap: anywhere; vertical-align: top; }
-h1 bdi.long { max-width: 100%; }
+h1 bdi.long { max-width: 100%; max-height: 11rem; }
 code { font-family: 'DejaVu Sans Mono', 'Liberation Mono', monospace; font-size: 0.85em; }
 .scroll { overflow-x: auto; margin: 1rem 0; }
 .scroll:focus-visible, summary:focus-visible { outline: 2px solid var(--ink); }
@@ -63,9 +63,11 @@ footer { margin-top: 3rem; padding-top: 0.8rem; border-top: 3px double var(--ink
   .scroll { overflow: visible; }
   table { font-size: 8pt; }
   th, td { padding: 0.15rem 0.35rem; }
-  figure.one svg { min-width: 0; }
-  figure.many { grid-template-columns: 1fr 1fr; }
+  figure.one svg { min-width: 0; max-height: 205mm; }
+  figure.many { grid-template-columns: 1fr 1fr 1fr; gap: 0.3rem 0.6rem; }
   h2, caption { break-after: avoid; }
+  h2 { margin-top: 1.6rem; }
+  figcaption { break-before: avoid; }
   tr, svg, figcaption, .caution { break-inside: avoid; }
 }
 """
