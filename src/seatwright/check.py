@@ -29,8 +29,8 @@ from seatwright.disk.every_fault import read_and_cast
 from seatwright.render import seated, time_grid
 from seatwright.report_facts import scene_warnings
 from seatwright.stage.routing import heard_seats
-from seatwright.stage.rules import NEAREST_MICROPHONE
 from seatwright.stage.scene import Scene
+from seatwright.stage.seat_rules import NEAREST_MICROPHONE
 from seatwright.views.check_table import Check, CheckedSeat, Measured, measured_rows
 from seatwright.views.report import SeatRow, hall_row, seat_rows
 

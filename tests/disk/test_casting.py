@@ -138,14 +138,16 @@ def test_a_stem_on_two_seats_is_judged_once(tmp_path: Path) -> None:
     assert [fault.key for fault in caught.value.faults] == ["seats.s0.stem"]
 
 
+EIGHT = ", ".join(f"idle{number}.wav" for number in range(8))
+
+
 @pytest.mark.parametrize(
     ("idle", "told"),
     [
         (0, []),
         (1, ["found an audio file that no seat plays: idle0.wav"]),
-        (8, ["found 8 audio files that no seat plays: " + ", ".join(f"idle{n}.wav" for n in range(8))]),
-        (10, ["found 10 audio files that no seat plays: "
-              + ", ".join(f"idle{n}.wav" for n in range(8)) + " and 2 more"]),
+        (8, [f"found 8 audio files that no seat plays: {EIGHT}"]),
+        (10, [f"found 10 audio files that no seat plays: {EIGHT} and 2 more"]),
     ],
 )  # fmt: skip
 def test_audio_files_nobody_plays_are_one_warning(
