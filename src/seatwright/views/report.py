@@ -234,19 +234,10 @@ SEAT_LEGEND = (
     ("level dB", "K-weighted gain of all responses by distance and balance, before it is held"),
     ("D/R dB", "direct sound to all that follows it, in the mix, 500 Hz-1 kHz"),
     ("C80 dB", "first 80 ms from the direct sound on to the rest, in the mix, 500 Hz-1 kHz"),
-    (
-        "gap ms",
-        "direct sound to first reflection, at the tree's middle, or the head if alone",
-    ),
+    ("gap ms", "direct sound to first reflection, at the tree's middle or at a head alone"),
     ("R-L dB", "direct sound alone, right minus left output, 500 Hz-1 kHz"),
-    (
-        "L-R ms",
-        "direct sound, later left than right: at the tree, or the head's ears if it is alone",
-    ),
-    (
-        "heard deg",
-        "direct sound between loudspeakers at +-30, or from the nose of a head alone",
-    ),
+    ("L-R ms", "direct sound, later left than right, at the tree or at the ears of a head alone"),
+    ("heard deg", "direct sound between loudspeakers at +-30, or from the nose of a head alone"),
 )
 """What each column of figures says: which sound, over which time and band."""
 
