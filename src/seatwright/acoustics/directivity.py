@@ -59,6 +59,11 @@ def radiation(source: Source, directions: NDArray[np.float64]) -> NDArray[np.flo
     return np.sqrt(energy, out=energy)
 
 
+def is_omni(instrument: str) -> bool:
+    """Whether an instrument radiates alike in all directions."""
+    return not RADIATION[instrument].lobes
+
+
 @lru_cache(maxsize=256)
 def recorded_gains(instrument: str, facing: float) -> tuple[float, ...]:
     """Amplitude an instrument radiates to where microphones usually stand when it is recorded.
@@ -77,14 +82,15 @@ def recorded_gains(instrument: str, facing: float) -> tuple[float, ...]:
     -------
     tuple of float, shape (9,)
         Root mean square in front of the player: 45 degrees to either side, 0 to 45 degrees up
-        (common practice, no source).
+        (common practice, no source). At least 1: what points away from its microphones, as a
+        horn's bell does, is recorded by what comes back from all directions.
     """
     front = facing - INSTRUMENTS[instrument].turned
     bearings, rises = np.meshgrid(front + _SIDEWAYS, _UPWARDS, indexing="ij")
     axes = np.array([lobe_axis(b, r) for b, r in zip(bearings.flat, rises.flat, strict=True)])
     gains = radiation(Source((0.0, 0.0, 0.0), facing, instrument), axes)
     power = np.average(gains**2, axis=0, weights=np.cos(np.radians(rises.ravel())))
-    return tuple(float(value) for value in np.sqrt(power))
+    return tuple(max(1.0, float(value)) for value in np.sqrt(power))
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from seatwright.acoustics.directivity import radiation, recorded_gains
+from seatwright.acoustics.directivity import is_omni, radiation, recorded_gains
 from seatwright.acoustics.room import Room
 from seatwright.stage.seats import Position, Source
 
@@ -175,9 +175,9 @@ def arrivals_at(
 
 def _radiated(source: Source, directions: NDArray[np.float64]) -> NDArray[np.float64] | None:
     """Directivity relative to the recorded direction; None for a source without any."""
-    recorded = recorded_gains(source.instrument, source.facing)
-    if all(gain == 1.0 for gain in recorded):
+    if is_omni(source.instrument):
         return None
+    recorded = recorded_gains(source.instrument, source.facing)
     return np.asarray(radiation(source, directions) / np.array(recorded))
 
 
