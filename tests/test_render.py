@@ -250,7 +250,7 @@ def test_a_mirrored_scene_swaps_direct_sound_and_reflections(stage: Any) -> None
     """Sample for sample, where the tail, whose noise each microphone has of its own, comes late."""
     left, right = mirrored(stage, HALL + "scattering = 0.0\nmixing_time = 0.3\n")
     early = round(0.15 * stage.rate)
-    assert np.abs(left).max() > 0.2
+    assert np.abs(left).max() > 0.1
     assert np.abs(left[early - 800 : early]).max() > 1e-3
     assert np.abs(left[:early] - right[:early]).max() < 10 ** (-110 / 20)
 
@@ -362,7 +362,7 @@ def test_the_earliest_arrival_stands_at_the_first_sample(stage: Any) -> None:
     seat(stage, click, "perspectives = { tree = 0 }\n")
     report = stage.float_render()
     loudest = np.abs(stage.heard()).max(axis=1)
-    assert abs(int(loudest.argmax()) - 500) <= 1
+    assert abs(int(np.argmax(loudest > 0.1 * loudest.max())) - 500) <= 1
     assert loudest[:480].max() < 0.02 * loudest.max()
     assert report.frames == 2_000 + report.response_frames - 1
 

@@ -54,7 +54,7 @@ class Perspectives(Description):
 _PLACE_KEYS = {"x": "y", "y": "x", "bearing": "distance", "distance": "bearing"}
 _A_PLACE = "x and y, or bearing and distance"
 
-DEFAULT_BALANCE = Perspectives(tree=0.0, outriggers=-6.0, ambient=-8.0, close=-10.0)
+DEFAULT_BALANCE = Perspectives(tree=0.0, outriggers=-6.0, ambient=-8.0, close=-8.0)
 """Common practice, no source."""
 
 
