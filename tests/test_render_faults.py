@@ -104,3 +104,18 @@ def test_an_empty_balance_renders_nothing(stage: Any) -> None:
     with pytest.raises(SceneError, match="found no perspective, wanted at least one of tree"):
         stage.render()
     assert not Path(stage.out).exists()
+
+
+def test_a_scene_whose_stems_lie_elsewhere_is_drawn_and_rendered_on_request(
+    stage: Any, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (stage.folder / "scenes").mkdir()
+    stage.stem("oboe.wav", stage.noise(1, 0.2))
+    monkeypatch.chdir(stage.folder / "scenes")
+    stage.write('[seats.oboe]\nstem = "oboe.wav"\nx = 1\ny = 2\n', head=f"stems = '{stage.folder}'")
+    stage.scene.rename("scene.toml")
+    found, lines = run(capsys, "render", "scene.toml", "--out", "out")
+    assert found == 2 and "--allow-outside" in lines[0]
+    assert run(capsys, "plan", "scene.toml")[0] == 0
+    assert run(capsys, "render", "scene.toml", "--out", "out", "--allow-outside")[0] == 0
+    assert Path("out/mix.wav").exists() and Path("scene.svg").exists()
