@@ -9,16 +9,19 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import cache
 
+from seatwright.stage.name_company import GUESSED, with_company
+from seatwright.stage.name_guess import NameGuess, without_ending, without_side
 from seatwright.stage.name_noise import CUE, NOISE
 from seatwright.stage.name_table import AMBIGUOUS, GROUPS, PARTS, ROLES
 
-SURE, LIKELY, SHARED, GUESSED = 0.95, 0.8, 0.7, 0.6
-"""Confidence of a full name, of an abbreviation, of parts on one stem, of what only its
-neighbours decide."""
+__all__ = ["NameGuess", "read_name", "read_names"]
+
+SURE, LIKELY, SHARED = 0.95, 0.8, 0.7
+"""Confidence of a full name, of an abbreviation, of several parts on one stem."""
 
 _MOST_WORDS = 4
 
@@ -27,46 +30,11 @@ _GLUED = 7
 
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4"}
 _ORDINAL = re.compile(r"(?i)(?P<number>[1-9])(st|nd|rd|th|er|re|e|o|a|°|º|ª|\.)")
-_SIDE = re.compile(r"(?<=[._-])[LR]$")
 _LIGATURES = str.maketrans({"œ": "oe", "Œ": "Oe", "æ": "ae", "Æ": "Ae", "ø": "o", "Ø": "O"})
 """Letters that Unicode does not take apart."""
 
 _VERSIONS = ("v 1", "v 2")
 """First and second violins where nothing else is said, else a version."""
-
-
-@dataclass(frozen=True)
-class NameGuess:
-    """What a name was taken for.
-
-    Parameters
-    ----------
-    name : str
-        As given.
-    part : str
-        Name of the part; "" where nothing fits or it has to be asked.
-    candidates : tuple of str
-        Parts between which only a person can decide; empty where `part` is known.
-    confidence : float
-        0 to 1.
-    why : str
-        The spelling that decided, in words.
-    number : str
-        Which of several, such as "1" or "1-2"; "" without.
-    side : str
-        "L", "R" or "".
-    group : str
-        The family the name itself gives, such as "brass" in "BRASS_Cor"; "" without.
-    """
-
-    name: str
-    part: str
-    candidates: tuple[str, ...] = ()
-    confidence: float = 0.0
-    why: str = ""
-    number: str = ""
-    side: str = ""
-    group: str = ""
 
 
 def read_names(names: Iterable[str]) -> list[NameGuess]:
@@ -86,7 +54,7 @@ def read_names(names: Iterable[str]) -> list[NameGuess]:
     given = list(names)
     counted = _counted(given)
     guesses = [read_name(name, counted=counted) for name in given]
-    return _with_company(guesses, counted)
+    return with_company(guesses, counted)
 
 
 def read_name(name: str, counted: bool = False) -> NameGuess:
@@ -103,7 +71,7 @@ def read_name(name: str, counted: bool = False) -> NameGuess:
     -------
     NameGuess
     """
-    base, side = _without_side(_without_ending(name))
+    base, side = without_side(without_ending(name))
     best = NameGuess(name, "", side=side)
     for text in _foldings(base):
         guess = _read_words(name, _words(text, counted), side)
@@ -114,19 +82,6 @@ def read_name(name: str, counted: bool = False) -> NameGuess:
 
 def _rank(guess: NameGuess) -> float:
     return guess.confidence + (0.01 if guess.candidates else 0.0)
-
-
-def _without_ending(name: str) -> str:
-    base, dot, ending = name.rpartition(".")
-    known = ending.lower() in ("wav", "flac", "aif", "aiff", "aifc", "rf64", "wave", "bwf")
-    return base if dot and known else name
-
-
-def _without_side(base: str) -> tuple[str, str]:
-    found = _SIDE.search(base)
-    if not found:
-        return base, ""
-    return base[: found.start() - 1], found.group(0)
 
 
 def _foldings(text: str) -> tuple[str, ...]:
@@ -296,55 +251,3 @@ def _confidence(words: list[str], chosen: list[_Match]) -> float:
     letters = max(match.letters for match in chosen)
     base = SURE if letters >= 4 else LIKELY if letters >= 2 else GUESSED
     return max(0.5, base - 0.05 * len(strange))
-
-
-_COMPANY: Mapping[str, tuple[str, ...]] = {
-    "soprano": ("alto", "tenor"),
-    "alto": ("soprano", "tenor"),
-    "tenor": ("soprano", "alto"),
-    "choir bass": ("soprano", "tenor"),
-    "basses": ("cellos", "violas", "violins1", "violins2"),
-}
-"""Parts of which two or more have to be there for an ambiguous name to mean this one."""
-
-_VOICES = ("soprano", "alto", "tenor")
-
-_BEFORE: Mapping[str, tuple[str, ...]] = {
-    "alto": ("soprano",),
-    "choir bass": ("tenor",),
-    "basses": ("cellos",),
-    "tuba": ("trombones", "bass trombone"),
-    "trumpets": ("horns",),
-}
-"""Parts that stand right before a part in score order."""
-
-
-def _with_company(guesses: list[NameGuess], counted: bool) -> list[NameGuess]:
-    there = {guess.part for guess in guesses if guess.part}
-    voices = {part for guess in guesses for part in guess.candidates if part in _VOICES}
-    decided: list[NameGuess] = []
-    for guess in guesses:
-        before = decided[-1].part if decided and counted else ""
-        decided.append(_decided(guess, there, voices, before) if guess.candidates else guess)
-    return decided
-
-
-def _decided(guess: NameGuess, there: set[str], voices: set[str], before: str) -> NameGuess:
-    """Settle an ambiguous name where the other names of the folder leave one meaning.
-
-    Names that may be voices are company for voices only: together they are a choir.
-    """
-    met = {part: there | voices if part in (*_VOICES, "choir bass") else there for part in _COMPANY}
-    free = [part for part in guess.candidates if part not in there]
-    follows = [part for part in free if before and before in _BEFORE.get(part, ())]
-    company = [
-        part for part in free if sum(other in met[part] for other in _COMPANY.get(part, ())) >= 2
-    ]
-    fitting = follows or company
-    if len(fitting) != 1:
-        return guess
-    part = fitting[0]
-    others = " and ".join(other for other in _COMPANY.get(part, ()) if other in met[part])
-    reason = f"it follows {before}" if follows else f"{others} are there"
-    why = f"{guess.why}; taken for {part}, as {reason}"
-    return replace(guess, part=part, candidates=(), confidence=GUESSED, why=why)
