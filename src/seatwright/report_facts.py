@@ -21,6 +21,7 @@ from seatwright.disk.stems import Stem, content_hash, file_state
 from seatwright.errors import Fault, StemError
 from seatwright.sound.mix import Levels
 from seatwright.stage.request import Request
+from seatwright.stage.routing import only_doubts
 from seatwright.stage.scene import Scene
 from seatwright.views.report import (
     OutputRow,
@@ -161,6 +162,7 @@ def report_of(
     """The report of a finished render."""
     outputs = output_rows(bounces, levels, trim_db)
     warnings = scene_warnings(read, cast, voices.figures)
+    warnings += (str(read.located(doubt)) for doubt in only_doubts(scene, request.only))
     if form.kind == "flac" and form.broadcast is not None:
         warnings.append("FLAC cannot carry the stems' broadcast extension; WAV outputs do")
     return Report(
