@@ -19,7 +19,7 @@ from seatwright.stage.hall import Hall, Size
 from seatwright.stage.seats import Source
 
 ROOM = room_of(Hall(size=Size(width=22.0, depth=34.0, height=15.0), reverberation=1.8))
-SOURCE = Source((2.0, 5.0, 1.2), (0.0, -1.0, 0.0), "horn")
+SOURCE = Source((2.0, 5.0, 1.2), 180.0, "horn")
 PLACE = (0.5, -7.0, 1.5)
 DECAYS = hall_decays(ROOM, "horn", SOURCE, PLACE, "here")
 
@@ -62,7 +62,7 @@ def test_a_prediction_is_the_diffuse_part_of_everything() -> None:
 
 
 def test_an_instrument_does_not_colour_the_halls_decay() -> None:
-    other = Source(SOURCE.position, (1.0, 0.0, 0.0), "flute")
+    other = Source(SOURCE.position, 90.0, "flute")
     assert hall_decays(ROOM, "horn", other, PLACE, "here") == DECAYS
 
 
@@ -76,14 +76,14 @@ def test_a_dead_room_still_has_curves() -> None:
             },
         }
     )
-    source = Source((1.0, 2.0, 1.2), (0.0, -1.0, 0.0), "flute")
+    source = Source((1.0, 2.0, 1.2), 180.0, "flute")
     for band in hall_decays(room_of(dead), "a", source, (0.0, -1.0, 1.5), "here").bands:
         assert np.all(np.isfinite(band.predicted_db)) and np.all(np.isfinite(band.level_db))
 
 
 def test_the_middle_seat_is_next_to_the_middle_and_not_at_the_place() -> None:
     sources = {
-        name: Source((x, 5.0, 1.2), (0.0, -1.0, 0.0), "horn")
+        name: Source((x, 5.0, 1.2), 180.0, "horn")
         for name, x in {"left": -6.0, "near": 0.4, "right": 5.0}.items()
     }
     assert middle_seat(sources, (0.0, -7.0, 1.5)) == "near"
