@@ -87,7 +87,7 @@ def test_options_reach_the_render(ready: Any, capsys: pytest.CaptureFixture[str]
     assert (facts["seating"], facts["trim_db"], facts["encoding"]) == ("left", -3.0, "flac PCM_16")
     assert (facts["first_frame"], facts["frames"]) == (800, 1_600)
     assert facts["seats"][0]["bearing"] == -60.0
-    folder = ready.folder / "renders" / "scene left"
+    folder = ready.folder / "renders" / "scene left winds 0.05-0.15 s"
     assert json.loads((folder / "report.json").read_text()) == facts
     assert {row["kind"] for row in facts["outputs"]} == {
         "mix",
@@ -109,7 +109,8 @@ def test_options_reach_the_render(ready: Any, capsys: pytest.CaptureFixture[str]
         (["render", "scene.toml", "--trim", "nan"], "found a trim of nan dB, wanted -120 to 60"),
         (["render", "scene.toml", "--only", "obo"], "wanted a section or a seat"),
         (["render", "scene.toml", "--seating", "x"], 'found no seating "x", wanted one of: none'),
-        (["render", "scene.toml", "--from", "99"], "found an excerpt from 99 s"),
+        (["render", "scene.toml", "--from", "99"], "found an excerpt from 99 s on, wanted a part"),
+        (["render", "scene.toml", "--out", ""], "found no name, wanted a folder"),
         (["render", "scene.toml", "--from", "-1"], "Invalid value for '--from'"),
         (["render", "scene.toml", "--out", "."], ""),
         (["dance"], "No such command"),
@@ -118,7 +119,7 @@ def test_options_reach_the_render(ready: Any, capsys: pytest.CaptureFixture[str]
 def test_scene_and_usage_faults_end_with_2(
     ready: Any, capsys: pytest.CaptureFixture[str], arguments: list[str], said: str
 ) -> None:
-    if "--out" in arguments:  # the mix would stand where a stem stands
+    if "." in arguments[2:]:  # the mix would stand where a stem stands
         (ready.folder / "oboe.wav").rename(ready.folder / "mix.wav")
         ready.write(SEAT.format(name="oboe", stem="mix.wav"))
         said = "this output would overwrite the input"
@@ -174,7 +175,7 @@ def test_disk_faults_end_with_4(ready: Any, capsys: pytest.CaptureFixture[str]) 
     (ready.folder / "out").write_text("in the way")
     code, out, err = run(capsys, "render", "scene.toml", "--out", "out")
     assert (code, out) == (4, "")
-    assert err.startswith("seatwright: out: cannot be made")
+    assert err.startswith("seatwright: out: is a file, wanted a folder")
 
 
 @pytest.mark.parametrize(

@@ -166,9 +166,16 @@ def test_inputs_are_never_overwritten(tmp_path: Path, how: str) -> None:
 
 def test_a_folder_that_cannot_be_made(tmp_path: Path) -> None:
     (tmp_path / "out").write_text("a file")
-    with pytest.raises(DiskError, match="cannot be made") as caught:
+    with pytest.raises(DiskError, match="is a file, wanted a folder") as caught:
         bounced(tmp_path / "out")
     assert caught.value.faults[0].file == str(tmp_path / "out")
+
+
+def test_a_file_in_the_place_of_a_folder_of_outputs_is_named(tmp_path: Path) -> None:
+    (tmp_path / "sections").write_text("a file")
+    with pytest.raises(DiskError, match=r"sections: is a file, wanted a folder"):
+        bounced(tmp_path)
+    assert files_in(tmp_path) == {"sections": b"a file"}
 
 
 def test_a_folder_in_the_place_of_an_output(tmp_path: Path) -> None:
