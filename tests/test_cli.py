@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import json
 import os
-import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 from typing import Any
 
@@ -205,28 +203,19 @@ def test_what_comes_from_below_ends_with_one_line(
     assert err.count("\n") == 1
 
 
-def test_an_interrupt_ends_with_130_and_leaves_nothing(stage: Any) -> None:
-    """A real one, in the middle of a render of a minute."""
-    stage.rate = 48_000
-    for number in range(6):
-        stage.stem(f"{number}.wav", stage.noise(number, 60.0, 2))
-    stage.write(
-        "".join(
-            f'[seats.s{number}]\nstem = "{number}.wav"\nx = {number - 2.5}\ny = 2.5\n'
-            for number in range(6)
-        )
-    )
-    render = child("render", "scene.toml", "--out", "out", cwd=stage.folder)
-    deadline = time.monotonic() + 30.0
-    while not any(stage.folder.glob("out/.seatwright-*")) and time.monotonic() < deadline:
-        assert render.poll() is None
-        time.sleep(0.02)
-    render.send_signal(signal.SIGINT)
-    out, err = render.communicate(timeout=30)
-    assert render.returncode == 130
-    assert out == b""
-    assert err == b"seatwright: interrupted, no output is half written\n"
-    assert stage.digests("out") == {}
+def test_a_part_never_goes_over_the_whole_by_itself(
+    ready: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(capsys, "render", "scene.toml")[0] == 0
+    whole = ready.digests("renders/scene")
+    for more, name in (
+        (("--only", "winds"), "scene winds"),
+        (("--from", "0.05"), "scene from 0.05 s"),
+        (("--only", "oboe", "--to", "0.1"), "scene oboe 0-0.1 s"),
+    ):
+        assert run(capsys, "render", "scene.toml", *more)[0] == 0
+        assert "report.json" in ready.digests(f"renders/{name}")
+    assert ready.digests("renders/scene") == whole
 
 
 HOSTILE = "\x1b]0;owned\x07\x9b2J\u202e"

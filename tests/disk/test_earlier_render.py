@@ -100,8 +100,16 @@ def test_a_report_leads_nowhere_else(tmp_path: Path, file: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["", "[", "[" * 100_000, "3", '{"report_format": 2}', '{"report_format": 1, "outputs": 3}']
-    + ['{"report_format": 1, "outputs": [3, {"file": 4}]}', "\udcff"],
+    [
+        "",
+        "[",
+        "[" * 100_000,
+        "3",
+        '{"report_format": 2}',
+        '{"report_format": 1, "outputs": 3}',
+        '{"report_format": 1, "outputs": [3, {"file": 4}]}',
+        "\udcff",
+    ],
     ids=range(8),
 )
 def test_a_report_without_sense_lists_nothing(tmp_path: Path, text: str) -> None:
