@@ -14,7 +14,7 @@ from seatwright.disk.output_names import folder_name
         (("far", ""), "first far"),
         (("", "strings 0-1.5 s"), "first strings 0-1.5 s"),
         (("far", "oboe"), "first far oboe"),
-        (("../../x", "a/b"), "first __.._x a_b"),
+        (("../../x", "a/b"), "first ___.._x a_b"),
         (("..", ""), "first __"),
     ],
 )
