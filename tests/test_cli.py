@@ -68,6 +68,7 @@ def test_a_render_prints_its_report_and_says_where(
         "mix.wav",
         "sections",
         "report.txt",
+        "report.html",
         "report.json",
     }
 

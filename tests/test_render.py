@@ -60,6 +60,7 @@ def test_threads_change_no_bit(quartet: Any, threads: int) -> None:
     for name in ("report.txt", "report.json"):
         assert whole.pop(name)
         assert again.pop(name)
+    assert whole.pop("report.html") == again.pop("report.html")
     assert len(whole) == 1 + 3 + 4 + 7
     assert again == whole
 

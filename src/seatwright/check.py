@@ -26,6 +26,7 @@ from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
 from seatwright.acoustics.seat_response import seat_response
 from seatwright.disk.casting import Cast
 from seatwright.disk.every_fault import read_and_cast
+from seatwright.pages import refuse_page_place, write_check_page
 from seatwright.render import seated, time_grid
 from seatwright.report_facts import scene_warnings
 from seatwright.stage.routing import heard_seats
@@ -43,6 +44,7 @@ def check(
     allow_outside: bool = False,
     threads: int = 0,
     progress: Callable[[str, float], None] = lambda _what, _share: None,
+    page: Path | None = None,
 ) -> Check:
     """Check a scene and its stems, and compute what a render would sound like in figures.
 
@@ -58,6 +60,8 @@ def check(
         0: one a processor. Never changes a figure.
     progress : callable
         Called with what is being done and how much of it is done, 0 to 1.
+    page : Path, optional
+        Where to write the check as HTML too.
 
     Returns
     -------
@@ -66,11 +70,14 @@ def check(
     Raises
     ------
     SeatwrightError
-        SceneError or StemError, with every fault of the scene and of its stems.
+        SceneError or StemError, with every fault of the scene and of its stems; DiskError where
+        the page cannot be written.
     """
     read, cast, head = read_and_cast(
         scene_path, allow_outside=allow_outside, allow_truncated=allow_truncated
     )
+    if page is not None:
+        refuse_page_place(page, [read.path, *(stem.path for stem in cast.stems)])
     scene = seated(read, seating)
     listening = listening_of(scene, head)
     heard = heard_seats(scene, ())
@@ -81,7 +88,7 @@ def check(
     at_listener, measured = listener_figures(scene, listening, plans, threads)
     progress("hall", 1.0)
     rows = seat_rows(scene, heard, figures)
-    return Check(
+    found = Check(
         title=scene.title,
         scene=str(read.path),
         seating=seating or "",
@@ -92,6 +99,9 @@ def check(
         seats=tuple(_checked(row, at_listener.get(row.seat)) for row in rows),
         warnings=tuple(scene_warnings(read, cast, figures)),
     )
+    if page is not None:
+        write_check_page(page, found, scene, listening)
+    return found
 
 
 def placed_plans(scene: Scene, heard: tuple[str, ...], cast: Cast) -> dict[str, SeatPlan]:

@@ -137,18 +137,25 @@ def check_command(
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the figures as JSON, not as tables.")
     ] = False,
+    page: Annotated[
+        Path | None,
+        typer.Option("--html", metavar="FILE", help="Also a page with plots that opens from disk."),
+    ] = None,
 ) -> None:
     """Every fault of a scene and its stems at once, else each seat and the hall in figures."""
     from seatwright.check import check
     from seatwright.console import progress_bar
+    from seatwright.errors import printable
     from seatwright.views.check_table import check_table
 
     with progress_bar() as progress:
         found = check(
             scene, seating, allow_truncated=allow_truncated, allow_outside=allow_outside,
-            threads=threads, progress=progress,
+            threads=threads, progress=progress, page=page,
         )  # fmt: skip
     typer.echo(found.as_json() if as_json else check_table(found), nl=False)
+    if page is not None:
+        typer.echo(f"\nwritten to {printable(str(page))}", err=True)
 
 
 @app.command("draft")

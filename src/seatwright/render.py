@@ -17,9 +17,11 @@ from seatwright.disk.output_names import folder_name
 from seatwright.disk.raw_blocks import RawBlocks
 from seatwright.disk.scene_file import ReadScene
 from seatwright.errors import Fault, SceneError
+from seatwright.pages import page_of
 from seatwright.report_facts import StemHashes, report_of
 from seatwright.sound.convolution import Engine
 from seatwright.sound.mix import Levels, Meters, add_mix, common_trim
+from seatwright.sound.spectra import Picture
 from seatwright.stage.request import Request
 from seatwright.stage.routing import Bus, buses_of, heard_seats
 from seatwright.stage.rules import nearest
@@ -89,7 +91,7 @@ def render(
         opened.enter_context(closing(voices))
         engine = Engine(voices, len(buses), grid.frames, threads, spare=1)
         raw = opened.enter_context(RawBlocks(outputs.folder))
-        levels = rendered(
+        levels, pictures = rendered(
             engine,
             raw,
             buses,
@@ -103,7 +105,14 @@ def render(
             read, scene, request, cast, listening, grid, voices, form, first,
             trim, levels, bounces, hashes.finished(), outputs.superseded(), whole,
         )  # fmt: skip
-        outputs.commit({"report.txt": report_table(report), "report.json": report.as_json()})
+        page = page_of(report, scene, listening, heard, pictures)
+        outputs.commit(
+            {
+                "report.txt": report_table(report),
+                "report.html": page,
+                "report.json": report.as_json(),
+            }
+        )
     return report
 
 
@@ -158,7 +167,7 @@ def rendered(
     rate: int,
     excerpt: tuple[int, int],
     progress: Callable[[float], None],
-) -> tuple[Levels, ...]:
+) -> tuple[tuple[Levels, ...], tuple[Picture, ...]]:
     """Run the engine, keep its blocks with the mix in front, and measure every output."""
     first, last = excerpt
     sections = sum(bus.kind == "sections" for bus in buses)
@@ -172,7 +181,7 @@ def rendered(
             raw.write(block)
             meters.wait()
             progress((start + block.shape[2] - first) / (last - first))
-        return meters.levels
+        return meters.levels, meters.pictures
 
 
 def stage_of(progress: Progress, what: str, begin: float, end: float) -> Callable[[float], None]:

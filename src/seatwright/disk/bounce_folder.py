@@ -259,7 +259,7 @@ class BounceFolder:
                 status = path.stat()
                 known[(status.st_dev, status.st_ino)] = path
         faults = []
-        for file in [*self._files, REPORT_NAME, "report.txt"]:
+        for file in [*self._files, REPORT_NAME, "report.html", "report.txt"]:
             target = self.folder / file
             with suppress(OSError):
                 status = target.stat()
