@@ -30,7 +30,7 @@ from seatwright.acoustics.measures import decay_curve, decay_time
 from seatwright.acoustics.room import DECAY, Room
 from seatwright.stage.bands import BAND_NAMES
 from seatwright.stage.microphones import Microphone, Position
-from seatwright.stage.rules import NEAREST_MICROPHONE
+from seatwright.stage.seat_rules import NEAREST_MICROPHONE
 from seatwright.stage.seats import Source
 
 LOWEST_DB = -60.0
