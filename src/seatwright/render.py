@@ -11,7 +11,9 @@ from seatwright.acoustics.impulse_response import Grid, response_seconds
 from seatwright.acoustics.listening import Listening, earliest_arrival, listening_of, seat_plan
 from seatwright.disk.bounce_folder import BounceFolder, BounceFormat, moved_broadcast
 from seatwright.disk.casting import Cast
+from seatwright.disk.earlier_render import whole_render
 from seatwright.disk.every_fault import read_and_cast
+from seatwright.disk.output_names import folder_name
 from seatwright.disk.raw_blocks import RawBlocks
 from seatwright.disk.scene_file import ReadScene
 from seatwright.errors import Fault, SceneError
@@ -30,6 +32,9 @@ from seatwright.voices import Voices
 Progress = Callable[[str, float], None]
 """Called with what is being done and how much of it is done, 0 to 1."""
 
+
+RENDERS = Path("renders")
+"""Holds the folders of renders that are given none."""
 
 BUILT, RENDERED = 0.2, 0.9
 """Shares of a render's time after which its responses are built, its blocks rendered."""
@@ -77,6 +82,7 @@ def render(
     form = bounce_format(request, cast, first, last)
     inputs = [read.path, *(stem.path for stem in cast.stems)]
     threads = request.threads or os.cpu_count() or 1
+    whole = whole_render(folders_of_whole(scene_path, folder), str(read.path), read.content_hash)
     with ExitStack() as opened:
         outputs = opened.enter_context(BounceFolder(folder, buses, form, inputs))
         hashes = opened.enter_context(StemHashes(cast.stems))
@@ -97,7 +103,7 @@ def render(
         bounces = outputs.write(raw, trim, stage_of(progress, "writing", RENDERED, 1.0), threads)
         report = report_of(
             read, scene, request, cast, listening, grid, voices, form, first,
-            trim, levels, bounces, hashes.finished(),
+            trim, levels, bounces, hashes.finished(), outputs.superseded(), whole,
         )  # fmt: skip
         page = page_of(report, scene, listening, heard, pictures)
         outputs.commit(
@@ -108,6 +114,17 @@ def render(
             }
         )
     return report
+
+
+def default_folder(scene_path: Path, request: Request) -> Path:
+    """Where a render goes that is given no folder: a part of a scene never over the whole."""
+    return RENDERS / folder_name(scene_path.stem, request.seating or "", request.part)
+
+
+def folders_of_whole(scene_path: Path, folder: Path) -> tuple[Path, ...]:
+    """Where a render of the whole scene may stand: here, beside it, where it goes by default."""
+    name = default_folder(scene_path, Request()).name
+    return tuple(dict.fromkeys((folder, folder.parent / name, RENDERS / name)))
 
 
 def seated(read: ReadScene, seating: str | None) -> Scene:
@@ -154,8 +171,11 @@ def rendered(
     """Run the engine, keep its blocks with the mix in front, and measure every output."""
     first, last = excerpt
     sections = sum(bus.kind == "sections" for bus in buses)
-    with closing(Meters(1 + len(buses), rate, engine.threads)) as meters:
-        for start, block in engine.blocks(first, last):
+    with (
+        closing(Meters(1 + len(buses), rate, engine.threads)) as meters,
+        closing(engine.blocks(first, last)) as blocks,  # no thread reads on when this ends early
+    ):
+        for start, block in blocks:
             add_mix(block, sections)
             meters.add(block)
             raw.write(block)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from math import floor
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,6 +115,12 @@ class Meters:
 
 
 def common_trim(levels: tuple[Levels, ...]) -> float:
-    """The one gain in dB, at most 0, that keeps every output at or below the ceiling."""
+    """The one gain in dB, at most 0, that keeps every output at or below the ceiling.
+
+    Whole hundredths, rounded down, so that the figure a person reads and gives to another render
+    is the gain itself.
+    """
     highest = max((level.true_peak_db for level in levels), default=-np.inf)
-    return min(0.0, CEILING_DB - highest)
+    if highest <= CEILING_DB:
+        return 0.0
+    return floor(100.0 * (CEILING_DB - highest)) / 100.0

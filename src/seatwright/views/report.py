@@ -48,6 +48,14 @@ class OutputRow:
 
 
 @dataclass(frozen=True)
+class RemovedRow:
+    """An output of the render before in this folder that this one takes away; its SHA-256."""
+
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True)
 class SeatRow:
     """A seat and its figures; bearing in degrees and distance in metres from the podium."""
 
@@ -99,6 +107,9 @@ class Report:
     hall : HallRow
     seats, stems, outputs : tuple
     warnings : tuple of str
+    part : str
+        Of the scene, such as "strings 0-1.5 s"; "" for the whole.
+    removed : tuple of RemovedRow
     """
 
     title: str
@@ -119,6 +130,8 @@ class Report:
     stems: tuple[StemRow, ...]
     outputs: tuple[OutputRow, ...]
     warnings: tuple[str, ...]
+    part: str = ""
+    removed: tuple[RemovedRow, ...] = ()
 
     def as_json(self) -> str:
         """JSON text; figures without a value (silence, nothing to measure) are null.
@@ -213,9 +226,11 @@ def _heading(report: Report) -> str:
     seating = f", seating {report.seating}" if report.seating else ""
     seconds = report.frames / report.rate
     excerpt = f", from {report.first_frame / report.rate:.3f} s" if report.first_frame else ""
-    return printable(f"{report.title or report.scene}{seating}") + (
+    part = f", only {report.part}" if report.part else ""
+    return printable(f"{report.title or report.scene}{seating}{part}") + (
         f"\n{seconds:.2f} s at {report.rate} Hz, {report.encoding}{excerpt}; "
-        f"trim {report.trim_db:+.2f} dB on every output"
+        f"trim {report.trim_db:+.2f} dB on every output\n"
+        f"(with --trim {report.trim_db:.6g} other renders of this scene keep these levels)"
     )
 
 
