@@ -102,6 +102,8 @@ def test_a_listener_outside_the_hall_or_at_a_seat_hears_no_figures(ready: Any) -
 
 
 def test_a_seat_heard_elsewhere_is_warned_of_in_check_and_report(ready: Any) -> None:
+    for unused in ("violas.wav", "organ.wav"):
+        (ready.folder / unused).unlink()
     seat = '[seats.horns]\nstem = "oboe.wav"\nbearing = 40\ndistance = 6\n'
     hall = "[hall]\nsize = { width = 16, depth = 20, height = 8 }\nreverberation = 0.4\n"
     ready.write(f"{seat}perspectives = {{ tree = 0 }}\n", hall=hall)

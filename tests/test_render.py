@@ -250,7 +250,7 @@ def test_a_mirrored_scene_swaps_direct_sound_and_reflections(stage: Any) -> None
     """Sample for sample, where the tail, whose noise each microphone has of its own, comes late."""
     left, right = mirrored(stage, HALL + "scattering = 0.0\nmixing_time = 0.3\n")
     early = round(0.15 * stage.rate)
-    assert np.abs(left).max() > 0.2
+    assert np.abs(left).max() > 0.1
     assert np.abs(left[early - 800 : early]).max() > 1e-3
     assert np.abs(left[:early] - right[:early]).max() < 10 ** (-110 / 20)
 
@@ -362,7 +362,7 @@ def test_the_earliest_arrival_stands_at_the_first_sample(stage: Any) -> None:
     seat(stage, click, "perspectives = { tree = 0 }\n")
     report = stage.float_render()
     loudest = np.abs(stage.heard()).max(axis=1)
-    assert abs(int(loudest.argmax()) - 500) <= 1
+    assert abs(int(np.argmax(loudest > 0.1 * loudest.max())) - 500) <= 1
     assert loudest[:480].max() < 0.02 * loudest.max()
     assert report.frames == 2_000 + report.response_frames - 1
 
@@ -597,7 +597,9 @@ def test_the_report_is_complete_and_true(quartet: Any) -> None:
     assert all(isfinite(number) for number in numbers)
     for row in facts["seats"]:
         assert (row["figures"] is None) == (row["treatment"] == "untouched")
-        assert row["figures"] is None or None not in row["figures"].values()
+        empty = {name for name, value in (row["figures"] or {}).items() if value is None}
+        blended = row["treatment"] == "blended"  # turned by levels: no tree hears it
+        assert empty == ({"arrival_difference_ms"} if blended else set())
     assert set(facts["versions"]) >= {"seatwright", "python", "numpy", "scipy", "soxr"}
     assert "choir" in (folder / "report.txt").read_text(encoding="utf-8")
 

@@ -26,12 +26,11 @@ from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
 from seatwright.acoustics.seat_response import seat_response
 from seatwright.disk.casting import Cast
 from seatwright.disk.every_fault import read_and_cast
-from seatwright.disk.heads import scene_head
 from seatwright.render import seated, time_grid
 from seatwright.report_facts import scene_warnings
 from seatwright.stage.routing import heard_seats
-from seatwright.stage.rules import NEAREST_MICROPHONE
 from seatwright.stage.scene import Scene
+from seatwright.stage.seat_rules import NEAREST_MICROPHONE
 from seatwright.views.check_table import Check, CheckedSeat, Measured, measured_rows
 from seatwright.views.report import SeatRow, hall_row, seat_rows
 
@@ -69,11 +68,11 @@ def check(
     SeatwrightError
         SceneError or StemError, with every fault of the scene and of its stems.
     """
-    read, cast = read_and_cast(
+    read, cast, head = read_and_cast(
         scene_path, allow_outside=allow_outside, allow_truncated=allow_truncated
     )
     scene = seated(read, seating)
-    listening = listening_of(scene, scene_head(read))
+    listening = listening_of(scene, head)
     heard = heard_seats(scene, ())
     grid = time_grid(scene, listening, cast)
     plans = placed_plans(scene, heard, cast)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from math import inf
 from pathlib import Path
 
 from seatwright.disk.draft_file import (
@@ -11,9 +12,9 @@ from seatwright.disk.draft_file import (
     folder_stems,
     grown,
     relative_stems,
+    write_scene,
 )
 from seatwright.disk.scene_file import ReadScene
-from seatwright.disk.whole_file import write_whole
 from seatwright.errors import Fault, SceneError
 from seatwright.stage.draft import DraftSeat, draft_seats, known_layouts
 from seatwright.stage.layouts import layout_for
@@ -85,26 +86,33 @@ def draft(
         )
     names = folder_stems(folder)
     read, seated = existing_scene(scene, folder)
-    guesses = [answered(guess, ask) for guess in read_names(names) if guess.name not in seated]
+    guesses = answered([guess for guess in read_names(names) if guess.name not in seated], ask)
     chosen, why = layout_for({guess.part for guess in guesses})
     if layout is not None:
         chosen, why = layout, "as asked for"  # type: ignore[assignment]
-    taken = frozenset(read.scene.seats) if read else frozenset()
-    seats = draft_seats(guesses, chosen, taken)
+    old = read.scene.seats if read else {}
+    places = [seat.position[:2] for seat in old.values()]
+    hall = read.scene.hall if read else None
+    room = (hall.size.width / 2.0, hall.podium_depth) if hall else (inf, inf)
+    seats = draft_seats(guesses, chosen, frozenset(old), places, room)
     if seats:
-        write_whole(scene, drafted_bytes(folder, scene, read, seats, chosen, why))
+        write_scene(scene, drafted_bytes(folder, scene, read, seats, chosen, why))
     unexplained = tuple(guess for guess in guesses if not guess.part)
     return Draft(scene, tuple(seats), len(seated), unexplained, chosen, why)
 
 
-def answered(guess: NameGuess, ask: Ask) -> NameGuess:
-    """A guess with a person's answer where the name alone cannot decide."""
-    if guess.part:
-        return guess
-    part = ask(guess)
-    if not part:
-        return guess
-    return replace(guess, part=part, candidates=(), confidence=1.0, why=f"asked: {part}")
+def answered(guesses: list[NameGuess], ask: Ask) -> list[NameGuess]:
+    """Guesses with a person's answers where names alone cannot decide; a pair is asked once."""
+    said: dict[str, str] = {}
+    for guess in guesses:
+        if not guess.part and guess.unsided not in said:
+            said[guess.unsided] = ask(guess)
+    return [
+        replace(guess, part=part, candidates=(), confidence=1.0, why=f"asked: {part}")
+        if not guess.part and (part := said[guess.unsided])
+        else guess
+        for guess in guesses
+    ]
 
 
 def drafted_bytes(

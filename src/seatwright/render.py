@@ -10,12 +10,12 @@ from pathlib import Path
 from seatwright.acoustics.impulse_response import Grid, response_seconds
 from seatwright.acoustics.listening import Listening, earliest_arrival, listening_of, seat_plan
 from seatwright.disk.bounce_folder import BounceFolder, BounceFormat, moved_broadcast
-from seatwright.disk.casting import Cast, cast_scene
+from seatwright.disk.casting import Cast
 from seatwright.disk.earlier_render import whole_render
-from seatwright.disk.heads import scene_head
+from seatwright.disk.every_fault import read_and_cast
 from seatwright.disk.output_names import folder_name
 from seatwright.disk.raw_blocks import RawBlocks
-from seatwright.disk.scene_file import ReadScene, read_scene
+from seatwright.disk.scene_file import ReadScene
 from seatwright.errors import Fault, SceneError
 from seatwright.report_facts import StemHashes, report_of
 from seatwright.sound.convolution import Engine
@@ -68,12 +68,13 @@ def render(
         are left as they were.
     """
     request = request or Request()
-    read = read_scene(scene_path, allow_outside=request.allow_outside)
+    read, cast, head = read_and_cast(
+        scene_path, allow_outside=request.allow_outside, allow_truncated=request.allow_truncated
+    )
     scene = seated(read, request.seating)
     heard = heard_seats(scene, request.only)
     buses = buses_of(scene, heard, request.stems, request.perspectives)
-    cast = cast_scene(read, allow_truncated=request.allow_truncated)
-    listening = listening_of(scene, scene_head(read))
+    listening = listening_of(scene, head)
     grid = time_grid(scene, listening, cast)
     first, last = request.excerpt(cast.frames + grid.frames - 1, cast.rate)
     form = bounce_format(request, cast, first, last)

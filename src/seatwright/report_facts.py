@@ -24,6 +24,7 @@ from seatwright.errors import Fault, StemError
 from seatwright.sound.mix import Levels
 from seatwright.sound.samples import half_step_db
 from seatwright.stage.request import Request
+from seatwright.stage.routing import only_doubts
 from seatwright.stage.scene import Scene
 from seatwright.views.render_notes import excerpt_notes, foreign_notes, trim_notes
 from seatwright.views.report import (
@@ -170,6 +171,7 @@ def report_of(
     seconds = (cast.frames + grid.frames - 1) / cast.rate
     warnings = [
         *scene_warnings(read, cast, voices.figures),
+        *(str(read.located(doubt)) for doubt in only_doubts(scene, request.only)),
         *excerpt_notes(request, seconds),
         *trim_notes(request, trim_db, (str(whole.folder), whole.trim_db) if whole else None),
         *foreign_notes(superseded.foreign),
