@@ -28,6 +28,7 @@ def long_render(minute: Any) -> Iterator[subprocess.Popen[bytes]]:
 
 
 def started(stage: Any, wrapper: list[str]) -> Iterator[subprocess.Popen[bytes]]:
+    shutil.rmtree(stage.out, ignore_errors=True)
     source = str(Path(seatwright.__file__).parents[1])
     child = subprocess.Popen(
         [*wrapper, *CLI, "render", "scene.toml", "--out", "out"],
@@ -82,7 +83,6 @@ def test_what_a_killed_render_leaves_goes_with_the_next_one(
     assert any(name.endswith(".raw") for name in minute.digests())
     minute.render(only=("s0",), stop=0.1)
     assert not any(name.startswith(".") for name in minute.digests())
-    shutil.rmtree(minute.out)
 
 
 def test_a_signal_that_was_ignored_stays_ignored(minute: Any) -> None:

@@ -200,6 +200,16 @@ def test_what_dead_renders_left_goes_but_not_from_under_a_living_one(tmp_path: P
     assert files_in(tmp_path) == {}
 
 
+def test_an_interrupt_before_a_temporary_has_its_owner(tmp_path: Path) -> None:
+    """Between making the file and entering its context."""
+    with pytest.raises(KeyboardInterrupt), BounceFolder(tmp_path / "out", BUSES, FORM, ()):
+        raw = RawBlocks(tmp_path / "out")
+        raise KeyboardInterrupt
+    assert list(tmp_path.iterdir()) == []
+    with raw:  # closes it
+        pass
+
+
 @pytest.mark.parametrize("there", ["", "out", "out/sections"])
 def test_a_render_that_fails_leaves_no_folder_of_its_own(tmp_path: Path, there: str) -> None:
     (tmp_path / there).mkdir(parents=True, exist_ok=True)

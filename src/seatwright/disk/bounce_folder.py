@@ -147,6 +147,8 @@ class BounceFolder:
     def _leave(self) -> None:
         for writer in self._writers:
             writer.abort()
+        if self._lock.held:  # an interrupt may have come before a temporary had its owner
+            remove_leftovers(self.folder)
         self._lock.release()
         self._made.remove_empty()
 
