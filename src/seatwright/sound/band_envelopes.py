@@ -70,10 +70,12 @@ class EnvelopeMeter:
 
     def _banded(self, signal: NDArray[np.float32], rows: int) -> NDArray[np.float32]:
         """Power in each band of windows a hop apart, shape (11, rows)."""
-        power = np.zeros((rows, self._length // 2 + 1), dtype=np.float32)
+        highest = max(bins.stop for bins in self._bins)
+        power = np.zeros((rows, highest), dtype=np.float32)
         for channel in signal:
             windows = np.lib.stride_tricks.sliding_window_view(channel, self._length)
             spectra = scipy.fft.rfft(windows[:: self._hop][:rows] * self._window, axis=1)
+            spectra = spectra[:, :highest]
             power += np.square(spectra.real) + np.square(spectra.imag)
         return np.stack([power[:, bins].sum(axis=1) for bins in self._bins])
 

@@ -17,7 +17,7 @@ and the same stems in halls (`tests/sound/test_room_in_stem.py`).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf, nan
+from math import inf, isfinite, nan, sqrt
 from typing import Literal
 
 import numpy as np
@@ -184,13 +184,13 @@ def _release_limit(seconds: float) -> float:
 
 
 def _confidence(verdict: Verdict, signs: _Signs) -> float:
-    enough = min(1.0, signs.decays / 16.0) * min(1.0, signs.ends / 4.0) ** 0.5
+    enough = min(1.0, signs.decays / 16.0) * sqrt(min(1.0, signs.ends / 4.0))
     if verdict == "dry":
         return round(enough * min(1.0, DRY_SECONDS / signs.middle), 2)
     agreeing = signs.agreeing * (1.0 - signs.faster)
     if verdict == "unsure":
         return round(0.5 * enough * agreeing, 2)
-    seen_above = 1.0 if np.isfinite(signs.top_ratio) else 0.8
+    seen_above = 1.0 if isfinite(signs.top_ratio) else 0.8
     return round(enough * agreeing * seen_above, 2)
 
 
