@@ -12,18 +12,24 @@ import scipy.fft
 from numpy.typing import NDArray
 
 STEP_SECONDS = 0.01
-MID_BANDS = 9
-"""The first bands of an envelope: thirds of an octave, 400 Hz to 2.5 kHz."""
+MIDDLES = (*(500.0 * 2.0 ** (third / 3.0) for third in range(7)), 4000.0, 8000.0)
+"""Mid-frequencies in Hz of octaves: from 500 Hz to 2 kHz a third apart, then 4 and 8 kHz."""
 
-BAND_EDGES: tuple[tuple[float, float], ...] = (
-    *((400.0 * 2.0 ** ((n - 0.5) / 3.0), 400.0 * 2.0 ** ((n + 0.5) / 3.0)) for n in range(9)),
-    *((middle * 0.5**0.5, middle * 2.0**0.5) for middle in (4000.0, 8000.0)),
+MID_BANDS = 7
+"""The first bands of an envelope. They overlap, so that notes of any pitch fall well into one;
+narrower bands hold so few partials that their beats look like falls."""
+
+BAND_EDGES: tuple[tuple[float, float], ...] = tuple(
+    (middle * 0.5**0.5, middle * 2.0**0.5) for middle in MIDDLES
 )
-"""Lower and upper limit in Hz: nine thirds, then the octaves of 4 and 8 kHz; shape (11, 2)."""
+"""Lower and upper limit in Hz, shape (9, 2)."""
 
 _WINDOW_SECONDS = 1024 / 48_000
 _ROWS = 4
-_SMOOTHING = np.hanning(7)[1:-1] / np.hanning(7).sum()
+_SMOOTHING = np.hanning(17)[1:-1] / np.hanning(17).sum()
+"""80 ms wide at half height: shorter leaves the room's own fluctuation in, which looks like falls;
+much longer hides how fast a dry note ends."""
+
 _LEAST_POWER = 1e-14
 
 
@@ -33,7 +39,7 @@ class Envelopes:
 
     Parameters
     ----------
-    levels : ndarray of float32, shape (11, steps)
+    levels : ndarray of float32, shape (9, steps)
         dB, bands as `BAND_EDGES`; -140 where there is nothing or the rate does not reach.
     """
 
@@ -54,7 +60,8 @@ class EnvelopeMeter:
         self._length = scipy.fft.next_fast_len(round(rate * _WINDOW_SECONDS), real=True)
         self._hop = round(rate * STEP_SECONDS)
         window = np.hanning(self._length + 2)[1:-1]
-        self._window = (window / np.sqrt(np.sum(window**2) * self._length)).astype(np.float32)
+        one_sided = np.sqrt(2.0 / (np.sum(window**2) * self._length))
+        self._window = (window * one_sided).astype(np.float32)
         self._bins = [_bins(edges, self._length, rate) for edges in BAND_EDGES]
         self._waiting = np.zeros((channels, self._length // 2), dtype=np.float32)
         self._powers: list[NDArray[np.float32]] = []
@@ -69,7 +76,7 @@ class EnvelopeMeter:
             self._waiting = self._waiting[:, rows * self._hop :].copy()
 
     def _banded(self, signal: NDArray[np.float32], rows: int) -> NDArray[np.float32]:
-        """Power in each band of windows a hop apart, shape (11, rows)."""
+        """Power in each band of windows a hop apart, shape (9, rows)."""
         highest = max(bins.stop for bins in self._bins)
         power = np.zeros((rows, highest), dtype=np.float32)
         for channel in signal:

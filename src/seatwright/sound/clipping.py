@@ -24,7 +24,7 @@ class ClipMeter:
     """
 
     def __init__(self, channels: int):
-        self._sides = [(_Crests(), _Crests()) for _ in range(channels)]
+        self._sides = [(_Crests(1.0), _Crests(-1.0)) for _ in range(channels)]
 
     def add(self, samples: NDArray[np.float32]) -> None:
         """Take in the next samples, shape (frames, channels); any cut gives the same result."""
@@ -52,13 +52,14 @@ class ClipMeter:
 class _Crests:
     """Runs at the furthest value of one sign in one channel."""
 
-    def __init__(self) -> None:
+    def __init__(self, sign: float) -> None:
+        self._sign = sign
         self._limit = 0.0
         self._closed: list[int] = []
         self._open = 0
 
     def add(self, channel: NDArray[np.float32], furthest: float) -> None:
-        if abs(furthest) < max(NEAR_FULL_SCALE, abs(self._limit)):
+        if self._sign * furthest < max(NEAR_FULL_SCALE, self._sign * self._limit):
             self._close()
             return
         if furthest != self._limit:

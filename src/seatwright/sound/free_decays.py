@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from seatwright.sound.band_envelopes import STEP_SECONDS, Envelopes
 
-TURN_DB = 4.0
-"""A rise or fall by less is a ripple, not a turn."""
+TURN_DB = 9.0
+"""A rise or fall by less is a ripple of a note or of a room's decay, not a turn."""
 
 LEAST_FALL_DB = 18.0
 LEAST_RANGE_DB = 15.0
