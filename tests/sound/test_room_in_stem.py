@@ -6,7 +6,7 @@ Printed with -s: the table of what was found in each stem and hall.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -63,12 +63,12 @@ def estimate(samples: np.ndarray, rate: int = RATE) -> RoomEstimate:
     return room_estimate(meter.envelopes)
 
 
-@lru_cache(maxsize=None)
+@cache
 def stem(name: str) -> np.ndarray:
     return np.asarray(soundfile.read(FERRY / f"{name}.flac", always_2d=True)[0].mean(axis=1))
 
 
-@lru_cache(maxsize=None)
+@cache
 def hall(seconds: float) -> tuple[np.ndarray, float]:
     """Response of an omni over the podium to a seat, and its T30 at 500 Hz to 2 kHz."""
     width, depth, height = SIZES[seconds]

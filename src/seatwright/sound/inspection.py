@@ -29,6 +29,7 @@ CUT_OFF_DB = -50.0
 _SILENCE = np.float32(10.0 ** (SILENCE_DBFS / 20.0))
 _ENDING_SECONDS = 0.02
 _LOUD_PERCENTILE = 95.0
+_GOLDEN = 0.5 * (5.0**0.5 - 1.0)
 
 Block = NDArray[np.float32]
 
@@ -61,7 +62,7 @@ class SoundFigures:
         SHA-256 of channels, rate and decoded samples.
     room : RoomEstimate
     excerpt : ndarray of float32
-        Every hundredth of a second one frame; to find the same audio at another gain.
+        One frame of each 10 ms; to find the same audio at another gain.
     """
 
     frames: int
@@ -253,6 +254,7 @@ class _Steps:
         self._ending_frames = round(rate * _ENDING_SECONDS)
         self._rest = np.zeros((0, channels), dtype=np.float32)
         self._ending = np.zeros((0, channels), dtype=np.float32)
+        self._counted = 0
         self._energies: list[Block] = []
         self._excerpts: list[Block] = []
 
@@ -261,7 +263,7 @@ class _Steps:
         whole = len(joined) // self._step * self._step
         steps = joined[:whole].reshape(-1, self._step * joined.shape[1])
         self._energies.append(np.einsum("sf,sf->s", steps, steps))
-        self._excerpts.append(joined[: whole : self._step].copy())
+        self._excerpts.append(self._picked(joined[:whole]))
         self._rest = joined[whole:]
         self._ending = np.concatenate([self._ending, block])[-self._ending_frames :]
 
@@ -277,4 +279,12 @@ class _Steps:
 
     @property
     def excerpt(self) -> Block:
-        return np.concatenate([*self._excerpts, self._rest[:1]])
+        return np.concatenate([*self._excerpts, self._rest[:0]])
+
+    def _picked(self, whole: Block) -> Block:
+        """One frame of each step, at a place scattered so that no two tones look alike."""
+        steps = np.arange(len(whole) // self._step)
+        number = (steps + self._counted).astype(np.float64)
+        self._counted += len(steps)
+        places = (number**2 * _GOLDEN) % 1.0 * self._step
+        return whole[steps * self._step + places.astype(np.int64)]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import combinations
 from math import isinf
-from pathlib import PurePath
 
 import numpy as np
 
@@ -85,7 +84,7 @@ def _same_audio(inspections: Sequence[StemInspection]) -> list[Fault]:
     faults = []
     for first, second in combinations(sounding, 2):
         if how := _likeness(first, second):
-            other = PurePath(first.file).name
+            other = _name(first.file)
             hint = "two seats would play the same: was one exported twice?"
             faults.append(Fault(f"the same audio as {other}{how}", file=second.file, hint=hint))
     return faults
@@ -103,10 +102,7 @@ def _likeness(first: StemInspection, second: StemInspection) -> str:
     if np.count_nonzero(a) < _LEAST_SOUNDING or abs(a @ b) < _SAME_AUDIO * max(size, 1e-30):
         return ""
     turned = " and turned in polarity" if a @ b < 0.0 else ""
-    gain_db = decibels(float(np.sqrt((b @ b) / (a @ a))))
-    return (
-        f", {gain_db:+.1f} dB louder{turned}" if gain_db > 0 else f", at {gain_db:+.1f} dB{turned}"
-    )
+    return f", at {decibels(float(np.sqrt((b @ b) / (a @ a)))):+.1f} dB{turned}"
 
 
 def _mixed_starts(inspections: Sequence[StemInspection]) -> list[Fault]:
@@ -115,7 +111,7 @@ def _mixed_starts(inspections: Sequence[StemInspection]) -> list[Fault]:
         return []
     faults = [
         Fault(
-            f"no broadcast start, {len(starts)} other stems have one",
+            f"no broadcast start, found one in {len(starts)} of {len(inspections)} stems",
             file=inspection.file,
             hint="it is taken to begin with the earliest",
         )
@@ -125,8 +121,12 @@ def _mixed_starts(inspections: Sequence[StemInspection]) -> list[Fault]:
     first = min(starts, key=lambda file: starts[file])
     finest = 1.0 / max(inspection.rate for inspection in inspections)
     faults += [
-        Fault(f"begins {start - starts[first]:.3f} s after {PurePath(first).name}", file=file)
+        Fault(f"begins {start - starts[first]:.3f} s after {_name(first)}", file=file)
         for file, start in starts.items()
         if start - starts[first] > finest
     ]
     return faults
+
+
+def _name(file: str) -> str:
+    return file.replace("\\", "/").rpartition("/")[2]
