@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import asdict, dataclass, field
+from itertools import combinations_with_replacement
 from math import inf, isfinite, log10
 from typing import Any
 
@@ -172,12 +173,14 @@ class StemMeter:
         self._frames += len(block)
 
     def _mark_sounding(self, block: Block) -> None:
-        sounding: NDArray[np.bool_] = np.any(np.abs(block) >= _SILENCE, axis=1)
-        if not sounding.any():
+        sounding = np.abs(block).reshape(-1) >= _SILENCE
+        first = int(np.argmax(sounding)) if len(sounding) else 0
+        if len(sounding) == 0 or not sounding[first]:
             return
         if self._first < 0:
-            self._first = self._frames + int(np.argmax(sounding))
-        self._last = self._frames + len(block) - 1 - int(np.argmax(sounding[::-1]))
+            self._first = self._frames + first // self._channels
+        last = len(sounding) - 1 - int(np.argmax(sounding[::-1]))
+        self._last = self._frames + last // self._channels
 
     @property
     def figures(self) -> SoundFigures:
@@ -216,9 +219,8 @@ class _Image:
         self._frames += len(block)
         wide = np.ascontiguousarray(block.T, dtype=np.float64)
         self._sums += wide.sum(axis=1)
-        for one, two in np.ndindex(
-            self._products.shape
-        ):  # no BLAS: its threads would be in the way
+        for one, two in combinations_with_replacement(range(len(wide)), 2):
+            # einsum rather than BLAS, whose own threads would be in the way
             self._products[one, two] += np.einsum("f,f->", wide[one], wide[two])
         self._same = self._same and bool(np.array_equal(block[:, 0], block[:, 1]))
 

@@ -41,7 +41,7 @@ _SAME_END_SECONDS = 0.25
 _LEAST_ENDS = 2
 _NEAR, _FASTER = 0.2, 0.25
 _LEAST_AGREEING, _MOST_FASTER = 0.4, 0.15
-_RELEASE_SECONDS, _LEAST_BEND, _BENT_RANGE_DB = 0.56, 0.92, 25.0
+_RELEASE_SECONDS, _LEAST_BEND, _BENT_RANGE_DB = 0.56, 0.75, 25.0
 _TOP_BAND = MID_BANDS + 1
 _AIR_DB_PER_SECOND = 25.0
 """By which 8 kHz falls faster than the middle at least: 75 dB/km at 343 m/s, the least of usual
