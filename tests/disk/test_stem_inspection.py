@@ -10,6 +10,8 @@ import soundfile
 
 from seatwright.disk.bounces import BounceWriter
 from seatwright.disk.broadcast import Broadcast
+from seatwright.disk.casting import cast_scene
+from seatwright.disk.scene_file import read_scene
 from seatwright.disk.stem_inspection import BLOCK_FRAMES, inspect_audio, inspect_sound
 from seatwright.disk.stem_reader import StemReader
 from seatwright.disk.stems import inspect_stem
@@ -65,6 +67,18 @@ def test_threads_change_nothing_and_order_is_kept(tmp_path: Path) -> None:
     one, three = inspect_sound(paths, threads=1), inspect_sound([*paths, paths[0]], threads=3)
     assert [item.file for item in three] == [str(path) for path in paths]
     assert [item.as_json() for item in one] == [item.as_json() for item in three]
+
+
+def test_a_cast_is_inspected_file_by_file(tmp_path: Path) -> None:
+    for name in ("a.L.wav", "a.R.wav", "b.wav"):
+        soundfile.write(tmp_path / name, noise(len(name)), RATE, "PCM_24")
+    scene = tmp_path / "scene.toml"
+    scene.write_text(
+        '[seats.a]\nstem = ["a.L.wav", "a.R.wav"]\nx = 1\ny = 3\n'
+        '[seats.b]\nstem = "b.wav"\nx = 2\ny = 3\n[seats.c]\nstem = "b.wav"\nx = 3\ny = 3\n'
+    )
+    found = inspect_sound(cast_scene(read_scene(scene)))
+    assert [Path(one.file).name for one in found] == ["a.L.wav", "a.R.wav", "b.wav"]
 
 
 def test_the_start_comes_from_the_broadcast_extension(tmp_path: Path) -> None:

@@ -131,6 +131,7 @@ def test_confidence_is_higher_where_the_verdict_is_a_room(wet_rows: list[Row]) -
     assert all(0.0 <= value <= 1.0 for value in [*sure, *unsure])
 
 
+@cache
 def notes(release: float, seed: int = 3, count: int = 24) -> np.ndarray:
     """Tones of up to 20 partials with breath, each dying away exponentially, rests in between.
 
@@ -165,7 +166,7 @@ def damped_room(seconds: float, direct_db: float, seed: int = 9) -> np.ndarray:
 
 
 @pytest.mark.parametrize("direct_db", [-6.0, 0.0, 6.0])
-@pytest.mark.parametrize("seconds", [0.6, 0.8, 1.2, 2.0, 3.0])
+@pytest.mark.parametrize("seconds", [0.6, 1.2, 3.0])
 def test_plain_notes_in_a_plain_room(seconds: float, direct_db: float) -> None:
     found = estimate(oaconvolve(notes(0.1), damped_room(seconds, direct_db)))
     assert found.verdict == "room", found.why

@@ -165,7 +165,7 @@ def _judged(signs: _Signs) -> tuple[Verdict, str]:
     if signs.top_ratio > _release_limit(signs.seconds):
         return "unsure", (
             f"{found} fall at the rate of {time}, at 8 kHz as slowly as in the middle, which air "
-            "in a room does not allow: rather a release than a room"
+            "in a room does not allow: rather a release, or an undamped artificial reverberation"
         )
     if signs.seconds < _RELEASE_SECONDS and signs.bend < _LEAST_BEND:
         return "unsure", (
