@@ -120,6 +120,49 @@ def test_json_lists_what_is_open(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert len(told["seats"]) == 3
 
 
+def decaying_noise(seconds: float, seed: int) -> np.ndarray:
+    """Short bursts a second and a half apart, each dying away by 60 dB in the seconds given."""
+    rng, time = np.random.default_rng(seed), np.arange(72_000) / 48_000
+    fall = np.where(time < 0.2, 1.0, 10.0 ** (-3.0 * np.maximum(time - 0.2, 0.0) / seconds))
+    bursts = [fall * rng.standard_normal(72_000) for _ in range(12)]
+    return np.asarray(0.05 * np.concatenate(bursts))
+
+
+def test_stems_with_a_room_are_blended_and_broken_ones_are_not_seated(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    stems = make_stems(tmp_path / "cue", "tuba.wav", "harp.wav", "horns.wav", "oboe.wav")
+    time = np.arange(12 * 72_000) / 48_000
+    air = np.exp(-0.0 * time)  # 8 kHz falls faster in a room: take it out after each burst
+    dry = decaying_noise(0.15, 1) * air
+    soundfile.write(stems / "violas.wav", dry, 48_000, "PCM_24")
+    soundfile.write(stems / "oboe.wav", np.zeros(4800), 48_000, "PCM_24")
+    (stems / "horns.wav").write_bytes(b"no audio at all")
+    scene = tmp_path / "cue.toml"
+    drafted = draft(stems, scene)
+    assert drafted.refused == ("horns.wav",)
+    told = [str(fault) for fault in drafted.faults]
+    assert any("horns.wav" in text for text in told)
+    assert any("oboe.wav: silent" in text for text in told)
+    assert any("the same audio" in text for text in told)  # tuba and harp
+    assert "horns" not in read_scene(scene).scene.seats
+    assert "# CHECK, not seated: horns.wav" in scene.read_text()
+    assert "# heard: oboe.wav: silent" in scene.read_text()
+    with pytest.raises(SystemExit) as ended:
+        main(["draft", str(stems), "--out", str(tmp_path / "again.toml")])
+    assert ended.value.code == 0
+    assert "not seated, cannot be rendered: horns.wav" in capsys.readouterr().out
+
+
+def test_a_folder_of_broken_stems_alone_is_refused(tmp_path: Path) -> None:
+    folder = tmp_path / "cue"
+    folder.mkdir()
+    (folder / "tuba.wav").write_bytes(b"no audio at all")
+    with pytest.raises(StemError, match=r"tuba\.wav"):
+        draft(folder, tmp_path / "c.toml")
+    assert not (tmp_path / "c.toml").exists()
+
+
 @pytest.mark.parametrize(
     ("make", "error", "message"),
     [

@@ -123,6 +123,9 @@ def check_command(
     allow_outside: Annotated[
         bool, typer.Option("--allow-outside", help="Accept stems outside the stems folder.")
     ] = False,
+    headers_only: Annotated[
+        bool, typer.Option("--headers-only", help="Do not listen to the stems; faster.")
+    ] = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the figures as JSON, not as tables.")
     ] = False,
@@ -135,7 +138,7 @@ def check_command(
     with progress_bar() as progress:
         found = check(
             scene, seating, allow_truncated=allow_truncated, allow_outside=allow_outside,
-            threads=threads, progress=progress,
+            headers_only=headers_only, threads=threads, progress=progress,
         )  # fmt: skip
     typer.echo(found.as_json() if as_json else check_table(found), nl=False)
 
@@ -175,6 +178,9 @@ def draft_command(
             str(scene),
             drafted.kept,
             as_json,
+            drafted.stems,
+            drafted.refused,
+            drafted.faults,
         ),
         nl=False,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,12 +15,15 @@ from seatwright.disk.draft_file import (
 )
 from seatwright.disk.scene_file import ReadScene
 from seatwright.disk.whole_file import write_whole
-from seatwright.errors import Fault, SceneError
+from seatwright.disk.stem_inspection import inspect_readable
+from seatwright.errors import Fault, SceneError, StemError
+from seatwright.sound.inspection import StemInspection
 from seatwright.stage.draft import DraftSeat, draft_seats, known_layouts
 from seatwright.stage.layouts import layout_for
 from seatwright.stage.naming import NameGuess, read_names
 from seatwright.stage.rules import nearest
-from seatwright.views.draft_text import scene_text, seats_text, section_lines
+from seatwright.stem_treatments import starts_apart, stem_faults, treated
+from seatwright.views.draft_text import scene_notes, scene_text, seats_text, section_lines
 
 Ask = Callable[[NameGuess], str]
 """Gives the part a person chooses for a name, "" for none."""
@@ -40,6 +44,12 @@ class Draft:
     open_names : tuple of NameGuess
         Names nobody has explained: ambiguous or unknown.
     layout, layout_why : str
+    stems : dict of str to StemInspection
+        What was heard of each stem that was seated.
+    refused : tuple of str
+        Names of stems that no render would take; they are not seated.
+    faults : tuple of Fault
+        Why they are refused, and doubts about the others.
     """
 
     scene: Path
@@ -48,6 +58,9 @@ class Draft:
     open_names: tuple[NameGuess, ...]
     layout: str
     layout_why: str
+    stems: dict[str, StemInspection]
+    refused: tuple[str, ...]
+    faults: tuple[Fault, ...]
 
 
 def draft(
@@ -73,7 +86,8 @@ def draft(
     Raises
     ------
     SeatwrightError
-        SceneError, StemError or DiskError; nothing is written then.
+        SceneError, StemError or DiskError; nothing is written then. A stem that cannot be read
+        is listed and not seated; it is an error only where no stem can be.
     """
     if layout is not None and layout not in known_layouts():
         known = ", ".join(known_layouts())
@@ -85,16 +99,25 @@ def draft(
         )
     names = folder_stems(folder)
     read, seated = existing_scene(scene, folder)
-    guesses = [answered(guess, ask) for guess in read_names(names) if guess.name not in seated]
+    fresh = [folder / name for name in names if name not in seated]
+    inspected, refused = inspect_readable(fresh, os.cpu_count() or 1)
+    if refused and len(refused) == len(names):
+        raise StemError(fault for error in refused.values() for fault in error.faults)
+    stems = {path.name: stem for path, stem in inspected.items()}
+    guesses = [answered(guess, ask) for guess in read_names(names) if guess.name in stems]
     chosen, why = layout_for({guess.part for guess in guesses})
     if layout is not None:
         chosen, why = layout, "as asked for"  # type: ignore[assignment]
     taken = frozenset(read.scene.seats) if read else frozenset()
-    seats = draft_seats(guesses, chosen, taken)
+    seats = [treated(seat, stems) for seat in draft_seats(guesses, chosen, taken)]
+    notes = scene_notes(refused, starts_apart(list(stems.values())))
     if seats:
-        write_whole(scene, drafted_bytes(folder, scene, read, seats, chosen, why))
+        write_whole(scene, drafted_bytes(folder, scene, read, seats, chosen, why, notes))
     unexplained = tuple(guess for guess in guesses if not guess.part)
-    return Draft(scene, tuple(seats), len(seated), unexplained, chosen, why)
+    return Draft(
+        scene, tuple(seats), len(seated), unexplained, chosen, why, stems,
+        tuple(path.name for path in refused), stem_faults(list(stems.values()), refused),
+    )  # fmt: skip
 
 
 def answered(guess: NameGuess, ask: Ask) -> NameGuess:
@@ -114,11 +137,12 @@ def drafted_bytes(
     seats: list[DraftSeat],
     layout: str,
     why: str,
+    notes: list[str],
 ) -> bytes:
     """The scene: a new one, or the old one with new seats behind it."""
     if read is None:
         title = folder.resolve().name.replace("_", " ").replace("-", " ")
-        text = scene_text(title, relative_stems(scene, folder), seats, layout, why)
+        text = scene_text(title, relative_stems(scene, folder), seats, layout, why, notes)
         return text.encode()
     sections = dict.fromkeys(seat.section for seat in seats)
     lines = [
@@ -127,4 +151,4 @@ def drafted_bytes(
         if section not in read.scene.sections
         for line in section_lines(section)
     ]
-    return grown(read, "\n".join([*lines, seats_text(seats)]))
+    return grown(read, "\n".join([*notes, *lines, seats_text(seats)]))

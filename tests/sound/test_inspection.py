@@ -216,9 +216,24 @@ def test_cuts_change_nothing(cuts: list[int]) -> None:
         other = getattr(cut, name)
         if name in close:
             assert other == pytest.approx(value, rel=1e-9)
-        elif name not in ("excerpt", "room"):
+        elif name not in ("excerpt", "room", "octaves"):
             assert other == value, name
+    for name in ("powers", "cross"):
+        same = [getattr(found.octaves, name) for found in (whole, cut)]
+        assert np.allclose(*same, rtol=1e-5, atol=1e-12)
     assert str(whole.room) == str(cut.room)
+
+
+def test_levels_can_be_left_out() -> None:
+    signal = tone()[:, None].astype(np.float32)
+    meters = [StemMeter(RATE, 1, levels) for levels in (True, False)]
+    for meter in meters:
+        meter.add(signal)
+    full, brief = (meter.figures for meter in meters)
+    assert np.isnan([brief.integrated_lufs, brief.true_peak_dbtp]).all() and brief.octaves is None
+    assert (brief.audio_hash, brief.sample_peak_dbfs) == (full.audio_hash, full.sample_peak_dbfs)
+    assert str(brief.room) == str(full.room)
+    assert full.integrated_lufs < -8.0 and full.octaves is not None
 
 
 def test_nothing_at_all() -> None:

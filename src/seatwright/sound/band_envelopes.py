@@ -91,10 +91,18 @@ class EnvelopeMeter:
         """Of all that was taken in, with silence after it."""
         padding = np.zeros((len(self._waiting), self._length + _ROWS * self._hop), np.float32)
         ending = np.concatenate([self._waiting, padding], axis=1)
-        power = np.concatenate([*self._powers, self._banded(ending, _ROWS)], axis=1)
-        smooth = np.stack([np.convolve(row, _SMOOTHING, "same") for row in power])
-        levels = 10.0 * np.log10(np.maximum(smooth, _LEAST_POWER))
-        return Envelopes(levels.astype(np.float32))
+        return _levels(np.concatenate([*self._powers, self._banded(ending, _ROWS)], axis=1))
+
+    @property
+    def cut_envelopes(self) -> Envelopes:
+        """Of what was taken in, as it stands: nothing is known of what follows."""
+        return _levels(np.concatenate(self._powers, axis=1))
+
+
+def _levels(power: NDArray[np.float32]) -> Envelopes:
+    smooth = np.stack([np.convolve(row, _SMOOTHING, "same") for row in power])
+    levels = 10.0 * np.log10(np.maximum(smooth, _LEAST_POWER))
+    return Envelopes(levels.astype(np.float32))
 
 
 def _bins(edges: tuple[float, float], length: int, rate: int) -> slice:

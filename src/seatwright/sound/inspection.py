@@ -9,15 +9,16 @@ from __future__ import annotations
 import hashlib
 from dataclasses import asdict, dataclass, field
 from itertools import combinations_with_replacement
-from math import inf, isfinite, log10
+from math import inf, isfinite, log10, nan
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from seatwright.sound.band_envelopes import STEP_SECONDS, EnvelopeMeter
+from seatwright.sound.band_envelopes import STEP_SECONDS, EnvelopeMeter, Envelopes
 from seatwright.sound.clipping import ClipMeter
 from seatwright.sound.loudness import LoudnessMeter
+from seatwright.sound.octave_steps import OctaveMeter, OctaveSteps
 from seatwright.sound.peaks import PeakMeter, decibels
 from seatwright.sound.room_in_stem import RoomEstimate, room_estimate
 
@@ -27,10 +28,15 @@ SILENCE_DBFS = -70.0
 CUT_OFF_DB = -50.0
 """A stem that ends louder than this, relative to its loud part, ends in the middle of sound."""
 
+ROOM_SECONDS = 75
+"""Of sound, from which the room of a longer stem is estimated."""
+
 _SILENCE = np.float32(10.0 ** (SILENCE_DBFS / 20.0))
 _ENDING_SECONDS = 0.02
 _LOUD_PERCENTILE = 95.0
 _GOLDEN = 0.5 * (5.0**0.5 - 1.0)
+
+_NOT_TOLD = ("excerpt", "octaves", "room")
 
 Block = NDArray[np.float32]
 
@@ -43,8 +49,9 @@ class SoundFigures:
     ----------
     frames : int
     integrated_lufs : float
-        ITU-R BS.1770; -inf for silence.
+        ITU-R BS.1770; -inf for silence, nan where it was not measured.
     true_peak_dbtp, sample_peak_dbfs : float
+        The true peak nan where it was not measured.
     dc_dbfs : float
         Mean of the channel with the largest.
     leading_silence, trailing_silence : float
@@ -64,6 +71,8 @@ class SoundFigures:
     room : RoomEstimate
     excerpt : ndarray of float32
         One frame of each 10 ms; to find the same audio at another gain.
+    octaves : OctaveSteps or None
+        None where levels were not measured.
     """
 
     frames: int
@@ -82,6 +91,7 @@ class SoundFigures:
     audio_hash: str
     room: RoomEstimate
     excerpt: Block = field(repr=False, compare=False)
+    octaves: OctaveSteps | None = field(default=None, repr=False, compare=False)
 
     @property
     def silent(self) -> bool:
@@ -126,7 +136,7 @@ class StemInspection:
 
     def as_json(self) -> dict[str, Any]:
         """All figures by name, flat but for the room; None for what is infinite or unknown."""
-        sound = {k: v for k, v in vars(self.sound).items() if k not in ("excerpt", "room")}
+        sound = {k: v for k, v in vars(self.sound).items() if k not in _NOT_TOLD}
         mine = {k: v for k, v in vars(self).items() if k != "sound"}
         judged = {"silent": self.sound.silent, "cut_off": self.sound.cut_off}
         flat = {**mine, "seconds": self.seconds, **sound, **judged}
@@ -149,13 +159,16 @@ class StemMeter:
         Samples per second.
     channels : int
         1 or 2.
+    levels : bool
+        False leaves loudness, true peak and octaves out, which take half of the time.
     """
 
-    def __init__(self, rate: int, channels: int):
+    def __init__(self, rate: int, channels: int, levels: bool = True):
         self._rate, self._channels = rate, channels
-        self._loudness = LoudnessMeter(rate, channels)
-        self._peaks = PeakMeter(rate, channels)
-        self._envelopes = EnvelopeMeter(rate, channels)
+        self._loudness = LoudnessMeter(rate, channels) if levels else None
+        self._octaves = OctaveMeter(rate, channels) if levels else None
+        self._peaks = PeakMeter(rate, channels, between=levels)
+        self._room = _RoomPart(rate, channels)
         self._clipping = ClipMeter(channels)
         self._image = _Image(channels)
         self._steps = _Steps(rate, channels)
@@ -164,8 +177,9 @@ class StemMeter:
 
     def add(self, block: Block) -> None:
         """Take in the next samples, shape (frames, channels); any cut gives the same result."""
-        for meter in (self._loudness, self._peaks, self._envelopes, self._clipping):
-            meter.add(block)
+        for meter in (self._loudness, self._octaves, self._peaks, self._room, self._clipping):
+            if meter is not None:
+                meter.add(block)
         self._image.add(block)
         self._steps.add(block)
         self._hash.update((block + np.float32(0.0)).astype("<f4").data)  # -0.0 is 0.0
@@ -188,8 +202,8 @@ class StemMeter:
         silent = self._first < 0
         return SoundFigures(
             frames=self._frames,
-            integrated_lufs=self._loudness.integrated,
-            true_peak_dbtp=self._peaks.true_peak_db,
+            integrated_lufs=self._loudness.integrated if self._loudness else nan,
+            true_peak_dbtp=self._peaks.true_peak_db if self._loudness else nan,
             sample_peak_dbfs=self._peaks.sample_peak_db,
             dc_dbfs=self._image.dc_dbfs,
             leading_silence=(self._frames if silent else self._first) / self._rate,
@@ -201,9 +215,58 @@ class StemMeter:
             correlation=self._image.correlation,
             same_channels=self._image.same_channels,
             audio_hash=self._hash.hexdigest(),
-            room=room_estimate(self._envelopes.envelopes),
+            room=room_estimate(self._room.envelopes),
             excerpt=self._steps.excerpt,
+            octaves=self._octaves.steps if self._octaves else None,
         )
+
+
+class _RoomPart:
+    """Envelopes of the first 75 s that sound, second by second; silent seconds are passed over.
+
+    A silent second is kept after one that sounds, as its decay may end there.
+    """
+
+    def __init__(self, rate: int, channels: int):
+        self._meter = EnvelopeMeter(rate, channels)
+        self._second = rate
+        self._rest: list[Block] = []
+        self._waiting, self._taken, self._sounded = 0, 0, False
+
+    def add(self, block: Block) -> None:
+        if self.full:
+            return
+        self._rest.append(block)
+        self._waiting += len(block)
+        if self._waiting < self._second:
+            return
+        joined = np.concatenate(self._rest)
+        whole = len(joined) // self._second * self._second
+        for first in range(0, whole, self._second):
+            self._take(joined[first : first + self._second])
+        self._rest, self._waiting = [joined[whole:].copy()], len(joined) - whole
+
+    @property
+    def full(self) -> bool:
+        return self._taken >= ROOM_SECONDS
+
+    def _take(self, second: Block) -> None:
+        if self.full:
+            return
+        sounds = bool(np.abs(second).max(initial=0.0) >= _SILENCE)
+        if sounds or self._sounded:
+            self._meter.add(second)
+        self._taken += sounds
+        self._sounded = sounds
+
+    @property
+    def envelopes(self) -> Envelopes:
+        if self.full:
+            return self._meter.cut_envelopes
+        for rest in self._rest:
+            self._meter.add(rest)
+        self._rest = []
+        return self._meter.envelopes
 
 
 class _Image:

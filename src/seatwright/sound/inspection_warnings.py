@@ -34,11 +34,11 @@ def inspection_warnings(inspections: Sequence[StemInspection]) -> list[Fault]:
         starts that differ.
     """
     alone = [fault for inspection in inspections for fault in stem_warnings(inspection)]
-    return [*alone, *_same_audio(inspections), *_mixed_starts(inspections)]
+    return [*alone, *same_audio_warnings(inspections), *_mixed_starts(inspections)]
 
 
-def stem_warnings(inspection: StemInspection) -> list[Fault]:
-    """Warnings about one stem by itself."""
+def stem_warnings(inspection: StemInspection, offset: bool = True) -> list[Fault]:
+    """Warnings about one stem by itself, on request without its constant offset."""
     sound = inspection.sound
     if sound.silent:
         level = "only zeros" if isinf(sound.sample_peak_dbfs) else "nothing"
@@ -46,7 +46,7 @@ def stem_warnings(inspection: StemInspection) -> list[Fault]:
         what = f"silent: found {level}{above} in {inspection.seconds:.2f} s"
         return [Fault(what, file=inspection.file, hint="was the right track exported?")]
     found: list[tuple[str, str]] = []
-    if sound.dc_dbfs > DC_LIMIT_DBFS:
+    if offset and sound.dc_dbfs > DC_LIMIT_DBFS:
         what = f"constant offset of {sound.dc_dbfs:.1f} dBFS, expected below {DC_LIMIT_DBFS:.0f}"
         found.append((what, "a high-pass before export takes it away"))
     if sound.clipped_runs:
@@ -79,7 +79,8 @@ def _image_doubts(inspection: StemInspection) -> list[tuple[str, str]]:
     return []
 
 
-def _same_audio(inspections: Sequence[StemInspection]) -> list[Fault]:
+def same_audio_warnings(inspections: Sequence[StemInspection]) -> list[Fault]:
+    """Warnings about pairs of stems that hold one audio, at any gain."""
     sounding = [inspection for inspection in inspections if not inspection.sound.silent]
     faults = []
     for first, second in combinations(sounding, 2):

@@ -5,11 +5,12 @@ Figures are for rendering, not for the design of rooms.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from math import isfinite, nan
 
 from seatwright.acoustics.hall_figures import FIGURE_BANDS, RoomFigures
 from seatwright.errors import printable
+from seatwright.sound.inspection import StemInspection
 from seatwright.stage.bands import BAND_NAMES
 from seatwright.views.report import (
     CAUTION,
@@ -21,6 +22,7 @@ from seatwright.views.report import (
     shown,
     warning_lines,
 )
+from seatwright.views.stem_table import stem_part
 from seatwright.views.text_table import text_table
 
 CHECK_FORMAT = 1
@@ -94,6 +96,8 @@ class Check:
     measured : Measured or None
         Nothing where all seats are untouched.
     seats : tuple of CheckedSeat
+    stems : tuple of StemInspection
+        As read from end to end; empty where only headers were read.
     warnings : tuple of str
     """
 
@@ -105,11 +109,14 @@ class Check:
     hall: HallRow
     measured: Measured | None
     seats: tuple[CheckedSeat, ...]
+    stems: tuple[StemInspection, ...]
     warnings: tuple[str, ...]
 
     def as_json(self) -> str:
         """JSON text; figures without a value are null."""
-        return json_text({"check_format": CHECK_FORMAT, **asdict(self)})
+        stems = [stem.as_json() for stem in self.stems]
+        plain = {k: v for k, v in asdict(replace(self, stems=())).items() if k != "stems"}
+        return json_text({"check_format": CHECK_FORMAT, **plain, "stems": stems})
 
 
 def measured_rows(
@@ -126,6 +133,7 @@ def measured_rows(
 def check_table(check: Check) -> str:
     """A check as text a person reads."""
     parts = [_heading(check), _hall_part(check), seat_table(check.seats), *_listener_part(check)]
+    parts += stem_part(check.stems)
     return "\n\n".join([*parts, *warning_lines(check.warnings), CAUTION]) + "\n"
 
 
