@@ -14,15 +14,15 @@ from seatwright.disk.draft_file import (
     relative_stems,
 )
 from seatwright.disk.scene_file import ReadScene
-from seatwright.disk.whole_file import write_whole
 from seatwright.disk.stem_inspection import inspect_readable
+from seatwright.disk.whole_file import write_whole
 from seatwright.errors import Fault, SceneError, StemError
 from seatwright.sound.inspection import StemInspection
+from seatwright.sound.stem_treatments import starts_apart, stem_faults, treated
 from seatwright.stage.draft import DraftSeat, draft_seats, known_layouts
 from seatwright.stage.layouts import layout_for
 from seatwright.stage.naming import NameGuess, read_names
 from seatwright.stage.rules import nearest
-from seatwright.stem_treatments import starts_apart, stem_faults, treated
 from seatwright.views.draft_text import scene_notes, scene_text, seats_text, section_lines
 
 Ask = Callable[[NameGuess], str]
@@ -100,7 +100,8 @@ def draft(
     names = folder_stems(folder)
     read, seated = existing_scene(scene, folder)
     fresh = [folder / name for name in names if name not in seated]
-    inspected, refused = inspect_readable(fresh, os.cpu_count() or 1)
+    inspected, unread = inspect_readable(fresh, os.cpu_count() or 1)
+    refused = {path.name: error for path, error in unread.items()}
     if refused and len(refused) == len(names):
         raise StemError(fault for error in refused.values() for fault in error.faults)
     stems = {path.name: stem for path, stem in inspected.items()}
@@ -116,7 +117,7 @@ def draft(
     unexplained = tuple(guess for guess in guesses if not guess.part)
     return Draft(
         scene, tuple(seats), len(seated), unexplained, chosen, why, stems,
-        tuple(path.name for path in refused), stem_faults(list(stems.values()), refused),
+        tuple(refused), stem_faults(list(stems.values()), refused),
     )  # fmt: skip
 
 

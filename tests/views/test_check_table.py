@@ -30,6 +30,7 @@ CHECK = Check(
         CheckedSeat("oboe", "winds", "oboe", "placed", -4.0, 5.5, SEAT, FIGURES.single()),
         CheckedSeat("organ", "keys", "other", "untouched", None, None, None, None),
     ),
+    stems=(),
     warnings=("seats.oboe: heard elsewhere",),
 )
 

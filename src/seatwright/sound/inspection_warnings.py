@@ -34,7 +34,7 @@ def inspection_warnings(inspections: Sequence[StemInspection]) -> list[Fault]:
         starts that differ.
     """
     alone = [fault for inspection in inspections for fault in stem_warnings(inspection)]
-    return [*alone, *same_audio_warnings(inspections), *_mixed_starts(inspections)]
+    return [*alone, *same_audio_warnings(inspections), *mixed_starts(inspections)]
 
 
 def stem_warnings(inspection: StemInspection, offset: bool = True) -> list[Fault]:
@@ -106,7 +106,8 @@ def _likeness(first: StemInspection, second: StemInspection) -> str:
     return f", at {decibels(float(np.sqrt((b @ b) / (a @ a)))):+.1f} dB{turned}"
 
 
-def _mixed_starts(inspections: Sequence[StemInspection]) -> list[Fault]:
+def mixed_starts(inspections: Sequence[StemInspection]) -> list[Fault]:
+    """Warnings about broadcast starts that differ, or are missing in some of the stems."""
     starts = {i.file: i.start_seconds for i in inspections if i.start_seconds is not None}
     if not starts:
         return []

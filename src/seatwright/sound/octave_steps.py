@@ -27,8 +27,8 @@ _ROWS = 4
 def octave_bins(length: int, rate: float) -> list[slice]:
     """Bins of a real transform of `length` that lie in each octave; none beyond half the rate."""
     edges = [(middle * 0.5**0.5, middle * 2.0**0.5) for middle in OCTAVES]
-    low_high = [(int(np.ceil(a * length / rate)), int(np.ceil(b * length / rate))) for a, b in edges]
-    return [slice(low, min(high, length // 2)) for low, high in low_high]
+    limits = np.ceil(np.array(edges) * length / rate).astype(int)
+    return [slice(low, min(high, length // 2)) for low, high in limits.tolist()]
 
 
 @dataclass(frozen=True, eq=False)

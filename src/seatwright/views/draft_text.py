@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from pathlib import Path
 
 from seatwright.errors import Fault, StemError, printable
 from seatwright.sound.inspection import StemInspection
@@ -34,11 +33,11 @@ def toml_string(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def scene_notes(refused: Mapping[Path, StemError], starts_apart: float) -> list[str]:
+def scene_notes(refused: Mapping[str, StemError], starts_apart: float) -> list[str]:
     """Comments on what a draft leaves to a person: refused stems, starts that differ."""
     lines = [
-        f"# CHECK, not seated: {printable(path.name)}: {printable(error.faults[0].what)}"
-        for path, error in refused.items()
+        f"# CHECK, not seated: {printable(name)}: {printable(error.faults[0].what)}"
+        for name, error in refused.items()
     ]
     if starts_apart > 0.0:
         lines.append(

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from pathlib import Path
 
 from seatwright.errors import Fault, StemError
 from seatwright.sound.inspection import StemInspection
-from seatwright.sound.inspection_warnings import same_audio_warnings, stem_warnings
+from seatwright.sound.inspection_warnings import mixed_starts, same_audio_warnings, stem_warnings
 from seatwright.sound.proposed_treatment import proposed_treatment
 from seatwright.stage.draft import DraftSeat
 
@@ -48,12 +47,13 @@ def treated(seat: DraftSeat, stems: Mapping[str, StemInspection]) -> DraftSeat:
 
 
 def stem_faults(
-    stems: Sequence[StemInspection], refused: Mapping[Path, StemError]
+    stems: Sequence[StemInspection], refused: Mapping[str, StemError]
 ) -> tuple[Fault, ...]:
     """Everything a folder's stems give cause to say: unreadable ones, then doubts."""
     broken = [fault for error in refused.values() for fault in error.faults]
     doubts = [fault for stem in stems for fault in stem_warnings(stem)]
-    return (*broken, *doubts, *same_audio_warnings(stems))
+    together = [*same_audio_warnings(stems), *mixed_starts(stems)]
+    return (*broken, *doubts, *together)
 
 
 def starts_apart(stems: Sequence[StemInspection]) -> float:
