@@ -11,15 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
+from scipy.signal.windows import tukey
 
 from seatwright.stage.bands import OCTAVE_BANDS
 
 STEP_SECONDS = 0.1
 OCTAVES = OCTAVE_BANDS[:8]
 """Mid-frequencies in Hz: 63 Hz to 8 kHz."""
-
-_WINDOW_SECONDS = 0.17
-"""Long enough for the lowest octave, short enough to part notes of a tenth of a second."""
 
 _ROWS = 4
 
@@ -59,7 +57,7 @@ class OctaveSteps:
 
 
 class OctaveMeter:
-    """Octave powers of a stream by windowed transforms of 0.17 s.
+    """Octave powers of a stream by transforms of a tenth of a second, with faded ends.
 
     Parameters
     ----------
@@ -71,56 +69,43 @@ class OctaveMeter:
 
     def __init__(self, rate: int, channels: int):
         self._hop = round(rate * STEP_SECONDS)
-        self._length = scipy.fft.next_fast_len(round(rate * _WINDOW_SECONDS), real=True)
-        window = np.hanning(self._length + 2)[1:-1]
-        one_sided = np.sqrt(2.0 / (np.sum(window**2) * self._length))
+        window = tukey(self._hop, 0.5, sym=False)
+        one_sided = np.sqrt(2.0 / (np.sum(window**2) * self._hop))
         self._window = (window * one_sided).astype(np.float32)
-        self._bins = octave_bins(self._length, rate)
-        before = (self._length - self._hop) // 2
-        self._waiting = np.zeros((channels, before), dtype=np.float32)
+        self._bins = octave_bins(self._hop, rate)
+        self._waiting = np.zeros((channels, 0), dtype=np.float32)
         self._powers: list[NDArray[np.float32]] = []
         self._cross = np.zeros(len(OCTAVES), dtype=np.complex128)
-        self._frames = 0
 
     def add(self, samples: NDArray[np.float32]) -> None:
         """Take in the next samples, shape (frames, channels)."""
-        self._frames += len(samples)
         self._waiting = np.concatenate([self._waiting, samples.T], axis=1)
-        rows = (self._waiting.shape[1] - self._length) // self._hop + 1
+        rows = self._waiting.shape[1] // self._hop
         rows -= rows % _ROWS
         if rows > 0:
-            powers, cross = self._banded(self._waiting, rows)
+            powers, cross = self._banded(self._waiting[:, : rows * self._hop])
             self._powers.append(powers)
             self._cross += cross
             self._waiting = self._waiting[:, rows * self._hop :].copy()
 
     def _banded(
-        self, signal: NDArray[np.float32], rows: int
+        self, signal: NDArray[np.float32]
     ) -> tuple[NDArray[np.float32], NDArray[np.complex128]]:
-        """Powers, shape (channels, 8, rows), and what two channels share, shape (8,)."""
-        highest = max(max(bins.stop for bins in self._bins), 1)
-        spectra = []
-        for channel in signal:
-            windows = np.lib.stride_tricks.sliding_window_view(channel, self._length)
-            windowed = windows[:: self._hop][:rows] * self._window
-            spectra.append(scipy.fft.rfft(windowed, axis=1)[:, :highest])
-        squares = [np.square(s.real) + np.square(s.imag) for s in spectra]
-        powers = np.array([[s[:, bins].sum(axis=1) for bins in self._bins] for s in squares])
+        """Powers, shape (channels, 8, steps), and what two channels share, shape (8,)."""
+        steps = signal.reshape(len(signal), -1, self._hop) * self._window
+        highest = max(bins.stop for bins in self._bins)
+        spectra = scipy.fft.rfft(steps, axis=2)[:, :, :highest]
+        squares = np.square(spectra.real) + np.square(spectra.imag)
+        powers = np.stack([squares[:, :, bins].sum(axis=2) for bins in self._bins], axis=1)
         cross = np.zeros(len(OCTAVES), dtype=np.complex128)
         if len(spectra) == 2:
-            product = (spectra[0] * spectra[1].conj()).sum(axis=0, dtype=np.complex128)
+            product = np.einsum("sf,sf->f", spectra[0], spectra[1].conj())
             cross[:] = [product[bins].sum() for bins in self._bins]
         return powers, cross
 
     @property
     def steps(self) -> OctaveSteps:
         """Of all that was taken in, with silence after it."""
-        known = sum(part.shape[2] for part in self._powers)
-        wanted = -(-self._frames // self._hop)
-        left = max(wanted - known, 0)
-        short = left * self._hop + self._length - self._waiting.shape[1]
-        padding = np.zeros((len(self._waiting), max(short, 0)), dtype=np.float32)
-        ending = np.concatenate([self._waiting, padding], axis=1)
-        powers, cross = self._banded(ending, left)
-        joined = np.concatenate([*self._powers, powers], axis=2).astype(np.float32)
-        return OctaveSteps(joined, self._cross + cross)
+        padding = np.zeros((len(self._waiting), -self._waiting.shape[1] % self._hop), np.float32)
+        powers, cross = self._banded(np.concatenate([self._waiting, padding], axis=1))
+        return OctaveSteps(np.concatenate([*self._powers, powers], axis=2), self._cross + cross)
