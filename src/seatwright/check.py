@@ -22,6 +22,7 @@ from seatwright.acoustics.listening import (
     middle_source,
     seat_plan,
 )
+from seatwright.acoustics.octave_transfer import OctaveTransfer, octave_transfer
 from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
 from seatwright.acoustics.seat_response import seat_response
 from seatwright.disk.casting import Cast
@@ -31,6 +32,7 @@ from seatwright.disk.scene_file import ReadScene
 from seatwright.disk.stem_inspection import inspect_sound
 from seatwright.disk.stem_reader import FLOAT_ENCODINGS
 from seatwright.errors import Fault
+from seatwright.heard_mix import heard_mix
 from seatwright.render import seated, time_grid
 from seatwright.report_facts import scene_warnings
 from seatwright.sound.inspection import StemInspection
@@ -89,7 +91,15 @@ def check(
     plans = placed_plans(scene, heard, cast)
     threads = threads or os.cpu_count() or 1
     stems = () if headers_only else heard_stems(cast, threads, progress)
-    figures = mix_figures(listening, plans, grid, threads, lambda s: progress("seats", 0.6 * s))
+    mixed = mix_figures(listening, plans, grid, threads, lambda s: progress("seats", 0.6 * s))
+    figures = {name: seat for name, (seat, _) in mixed.items()}
+    mix = None
+    if stems:
+        transfers = {name: transfer for name, (_, transfer) in mixed.items()}
+        mix = heard_mix(
+            scene, listening, grid, cast, heard, stems, figures, transfers, threads,
+            lambda share: progress("conflicts", share),
+        )  # fmt: skip
     at_listener, measured = listener_figures(scene, listening, plans, threads)
     progress("hall", 1.0)
     rows = seat_rows(scene, heard, figures)
@@ -103,7 +113,13 @@ def check(
         measured=measured,
         seats=tuple(_checked(row, at_listener.get(row.seat)) for row in rows),
         stems=stems,
-        warnings=(*scene_warnings(read, cast, figures), *stem_doubts(read, cast, stems)),
+        conflicts=mix.conflicts if mix else (),
+        fold_down=mix.fold_down if mix else None,
+        warnings=(
+            *scene_warnings(read, cast, figures),
+            *stem_doubts(read, cast, stems),
+            *(str(read.located(fault)) for fault in (mix.doubts if mix else ())),
+        ),
     )
 
 
@@ -151,11 +167,13 @@ def mix_figures(
     grid: Grid,
     threads: int,
     progress: Callable[[float], None],
-) -> dict[str, SeatFigures]:
-    """Figures of every seat from the very responses a render would convolve."""
+) -> dict[str, tuple[SeatFigures, OctaveTransfer]]:
+    """Figures of every seat from the very responses a render would convolve, and their octaves."""
 
-    def one(plan: SeatPlan) -> SeatFigures:
-        return seat_figures(listening, plan, seat_response(listening, plan, grid))
+    def one(plan: SeatPlan) -> tuple[SeatFigures, OctaveTransfer]:
+        response = seat_response(listening, plan, grid)
+        transfer = octave_transfer(response.mix, grid.rate)
+        return seat_figures(listening, plan, response), transfer
 
     found = {}
     with ThreadPoolExecutor(threads) as pool:

@@ -31,6 +31,8 @@ CHECK = Check(
         CheckedSeat("organ", "keys", "other", "untouched", None, None, None, None),
     ),
     stems=(),
+    conflicts=(),
+    fold_down=None,
     warnings=("seats.oboe: heard elsewhere",),
 )
 
