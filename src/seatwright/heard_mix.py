@@ -10,7 +10,7 @@ from math import log10
 from seatwright.acoustics.conflicts import Conflict, Heard, conflicts, padded
 from seatwright.acoustics.fold_down import FoldDown, fold_down, low_phase_doubts
 from seatwright.acoustics.impulse_response import Grid
-from seatwright.acoustics.listening import Listening
+from seatwright.acoustics.listening import Listening, seat_plan
 from seatwright.acoustics.localisation import angle_for_level
 from seatwright.acoustics.octave_transfer import OctaveTransfer, passed_through
 from seatwright.acoustics.partings import Parting, Staged, parting
@@ -92,7 +92,12 @@ def heard_mix(
         for name, each in played.items()
     }
     found = conflicts(seats)
-    staged = Staged(scene, listening, grid, played, seats)
+    plans = {
+        name: seat_plan(scene, name, cast.channels(name))
+        for name, seat in scene.seats.items()
+        if scene.treatment_of(seat) != "untouched"
+    }
+    staged = Staged(scene, listening, grid, plans, played, seats)
     moves = []
     with ThreadPoolExecutor(threads) as pool:
         for move in pool.map(lambda conflict: parting(staged, conflict), found):

@@ -21,7 +21,7 @@ LEAST_CORRELATION = 0.3
 loudspeaker, and cannot be cut on a record (common practice, no source)."""
 
 _LOW = (0, 1)
-_LEAST_SHARE = 1e-4
+_LEAST_SHARE = 0.01
 
 
 @dataclass(frozen=True)

@@ -6,13 +6,19 @@ Each move is tried by computing the moved seat's responses and what is then hear
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import dist
 
 from seatwright.acoustics.bearings import seat_bearing
 from seatwright.acoustics.conflicts import LEAST_SHARE, Conflict, Heard, padded, shares_hidden
 from seatwright.acoustics.impulse_response import Grid
-from seatwright.acoustics.listening import Listening, SeatPlan, listening_of, seat_plan
+from seatwright.acoustics.listening import (
+    Listening,
+    SeatPlan,
+    earliest_arrival,
+    listening_of,
+    seat_plan,
+)
 from seatwright.acoustics.octave_transfer import octave_transfer
 from seatwright.acoustics.seat_response import seat_response
 from seatwright.sound.masking import hidden_share
@@ -67,6 +73,8 @@ class Staged:
     scene : Scene
     listening : Listening
     grid : Grid
+    plans : dict of str to SeatPlan
+        Of all seats of the hall, muted ones too: the earliest arrival of all is sample 0.
     stems : dict of str to OctaveSteps
         What plays at each seat.
     heard : dict of str to Heard
@@ -75,6 +83,7 @@ class Staged:
     scene: Scene
     listening: Listening
     grid: Grid
+    plans: Mapping[str, SeatPlan]
     stems: Mapping[str, OctaveSteps]
     heard: Mapping[str, Heard]
 
@@ -178,7 +187,9 @@ def _free(scene: Scene, name: str) -> bool:
 
 
 def _heard(staged: Staged, listening: Listening, plan: SeatPlan, bearing: float) -> Heard:
-    response = seat_response(listening, plan, staged.grid)
+    plans = {**staged.plans, plan.name: plan}
+    grid = replace(staged.grid, origin=earliest_arrival(listening, list(plans.values())))
+    response = seat_response(listening, plan, grid)
     transfer = octave_transfer(response.mix, staged.grid.rate)
     steps = staged.heard[plan.name].powers.shape[1]
     return Heard(bearing, padded(transfer.heard(staged.stems[plan.name]), steps))

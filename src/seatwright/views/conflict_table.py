@@ -18,8 +18,8 @@ _HEADS = ["seat", "at", "hidden by", "at", "share", "octaves", "such as s", "try
 
 _MEANING = """\
 A seat is hidden where another is stronger in the same octave and tenth of a second, by 4 dB from
-one direction to 12 dB from 60 degrees apart. Share: of its own loudness over the piece, by the seat
-that hides most; in brackets how many more hide a quarter. Octaves are wide: let your ears decide."""
+one direction to 12 dB from 60 degrees apart. Share: of its own loudness over the piece, by whoever
+hides most; in brackets how many more hide a quarter. Octaves are wide: let your ears decide."""
 
 Pair = tuple[Conflict, Parting]
 
@@ -39,10 +39,8 @@ def fold_part(fold: FoldDown) -> str:
         ["L/R correlation", *(shown(v, 2) for v in fold.correlation), "-"],
     ]
     table = text_table(["octave band", *BAND_NAMES[:8], "all"], rows)
-    return (
-        "The mix in mono: 0 dB where left and right are alike, -3 unrelated, less where they cancel\n"
-        f"{table}"
-    )
+    meaning = "0 dB where left and right are alike, -3 unrelated, less where they cancel"
+    return f"The mix in mono: {meaning}\n{table}"
 
 
 def conflict_values(pairs: Sequence[Pair]) -> list[dict[str, Any]]:
