@@ -141,31 +141,36 @@ def _first_that_helps(
     staged: Staged, conflict: Conflict, aim: float, moves: Iterator[_Move]
 ) -> Parting | None:
     """The first move that keeps its promise; looked at by bearing alone before it is computed."""
-    own, masker = staged.heard[conflict.hidden], staged.heard[conflict.masker]
-    worst_other = max(
-        (
-            share
-            for other, share in shares_hidden(conflict.hidden, own, staged.heard).items()
-            if other != conflict.masker
-        ),
-        default=0.0,
-    )
+    own = staged.heard[conflict.hidden]
+    allowed = max(LEAST_SHARE, _worst_but_masker(staged, conflict, own)[1])
     tried = 0
     for key, value, before, seat in moves:
         scene, listening, plan = _with(staged, conflict.hidden, seat)
         bearing = seat_bearing(listening, plan).heard
-        expected = hidden_share(masker.powers, own.powers, masker.bearing - bearing)
-        if key == "bearing" and (expected > aim or not _free(scene, conflict.hidden)):
+        if key == "bearing" and not _hopeful(staged, conflict, scene, bearing, aim):
             continue
         heard = _heard(staged, listening, plan, bearing)
-        shares = shares_hidden(conflict.hidden, heard, staged.heard)
-        others = max((s for o, s in shares.items() if o != conflict.masker), default=0.0)
-        if shares[conflict.masker] <= aim and others <= max(LEAST_SHARE, worst_other):
-            return Parting(key, value, before, shares[conflict.masker], bearing)
+        share, others = _worst_but_masker(staged, conflict, heard)
+        if share <= aim and others <= allowed:
+            return Parting(key, value, before, share, bearing)
         tried += 1
         if tried == _MOST_TRIED:
             break
     return None
+
+
+def _worst_but_masker(staged: Staged, conflict: Conflict, own: Heard) -> tuple[float, float]:
+    """Share that the masker hides of a seat heard like this, and the most that any other does."""
+    shares = shares_hidden(conflict.hidden, own, staged.heard)
+    share = shares.pop(conflict.masker, 0.0)
+    return share, max(shares.values(), default=0.0)
+
+
+def _hopeful(staged: Staged, conflict: Conflict, scene: Scene, bearing: float, aim: float) -> bool:
+    """Whether a bearing alone would part two seats, and the place is free."""
+    own, masker = staged.heard[conflict.hidden], staged.heard[conflict.masker]
+    expected = hidden_share(masker.powers, own.powers, masker.bearing - bearing)
+    return expected <= aim and _free(scene, conflict.hidden)
 
 
 def _with(staged: Staged, name: str, seat: Seat) -> tuple[Scene, Listening, SeatPlan]:

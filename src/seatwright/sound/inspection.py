@@ -15,21 +15,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from seatwright.sound.band_envelopes import STEP_SECONDS, EnvelopeMeter, Envelopes
+from seatwright.sound.band_envelopes import STEP_SECONDS
 from seatwright.sound.clipping import ClipMeter
 from seatwright.sound.loudness import LoudnessMeter
 from seatwright.sound.octave_steps import OctaveMeter, OctaveSteps
 from seatwright.sound.peaks import PeakMeter, decibels
 from seatwright.sound.room_in_stem import RoomEstimate, room_estimate
-
-SILENCE_DBFS = -70.0
-"""What stays below is silence: the absolute gate of ITU-R BS.1770-4."""
+from seatwright.sound.room_part import SILENCE_DBFS, RoomPart
 
 CUT_OFF_DB = -50.0
 """A stem that ends louder than this, relative to its loud part, ends in the middle of sound."""
-
-ROOM_SECONDS = 75
-"""Of sound, from which the room of a longer stem is estimated."""
 
 _SILENCE = np.float32(10.0 ** (SILENCE_DBFS / 20.0))
 _ENDING_SECONDS = 0.02
@@ -168,7 +163,7 @@ class StemMeter:
         self._loudness = LoudnessMeter(rate, channels) if levels else None
         self._octaves = OctaveMeter(rate, channels) if levels else None
         self._peaks = PeakMeter(rate, channels, between=levels)
-        self._room = _RoomPart(rate, channels)
+        self._room = RoomPart(rate, channels)
         self._clipping = ClipMeter(channels)
         self._image = _Image(channels)
         self._steps = _Steps(rate, channels)
@@ -219,54 +214,6 @@ class StemMeter:
             excerpt=self._steps.excerpt,
             octaves=self._octaves.steps if self._octaves else None,
         )
-
-
-class _RoomPart:
-    """Envelopes of the first 75 s that sound, second by second; silent seconds are passed over.
-
-    A silent second is kept after one that sounds, as its decay may end there.
-    """
-
-    def __init__(self, rate: int, channels: int):
-        self._meter = EnvelopeMeter(rate, channels)
-        self._second = rate
-        self._rest: list[Block] = []
-        self._waiting, self._taken, self._sounded = 0, 0, False
-
-    def add(self, block: Block) -> None:
-        if self.full:
-            return
-        self._rest.append(block)
-        self._waiting += len(block)
-        if self._waiting < self._second:
-            return
-        joined = np.concatenate(self._rest)
-        whole = len(joined) // self._second * self._second
-        for first in range(0, whole, self._second):
-            self._take(joined[first : first + self._second])
-        self._rest, self._waiting = [joined[whole:].copy()], len(joined) - whole
-
-    @property
-    def full(self) -> bool:
-        return self._taken >= ROOM_SECONDS
-
-    def _take(self, second: Block) -> None:
-        if self.full:
-            return
-        sounds = bool(np.abs(second).max(initial=0.0) >= _SILENCE)
-        if sounds or self._sounded:
-            self._meter.add(second)
-        self._taken += sounds
-        self._sounded = sounds
-
-    @property
-    def envelopes(self) -> Envelopes:
-        if self.full:
-            return self._meter.cut_envelopes
-        for rest in self._rest:
-            self._meter.add(rest)
-        self._rest = []
-        return self._meter.envelopes
 
 
 class _Image:

@@ -9,8 +9,9 @@ from math import isinf
 import numpy as np
 
 from seatwright.errors import Fault
-from seatwright.sound.inspection import SILENCE_DBFS, StemInspection
+from seatwright.sound.inspection import StemInspection
 from seatwright.sound.peaks import decibels
+from seatwright.sound.room_part import SILENCE_DBFS
 
 DC_LIMIT_DBFS = -60.0
 _ONE_SIDED_DB = 20.0
