@@ -141,3 +141,18 @@ def quartet(tmp_path_factory: pytest.TempPathFactory) -> SmallStage:
     made.write(TRIO)
     made.float_render("whole", stems=True, perspectives=True)
     return made
+
+
+@pytest.fixture(scope="module")
+def minute(tmp_path_factory: pytest.TempPathFactory) -> SmallStage:
+    """A scene of a minute of music."""
+    made = SmallStage(tmp_path_factory.mktemp("minute"), 48_000)
+    for number in range(6):
+        made.stem(f"{number}.wav", made.noise(number, 60.0, 2))
+    made.write(
+        "".join(
+            f'[seats.s{number}]\nstem = "{number}.wav"\nx = {number - 2.5}\ny = 2.5\n'
+            for number in range(6)
+        )
+    )
+    return made

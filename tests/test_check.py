@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -102,6 +103,8 @@ def test_a_listener_outside_the_hall_or_at_a_seat_hears_no_figures(ready: Any) -
 
 
 def test_a_seat_heard_elsewhere_is_warned_of_in_check_and_report(ready: Any) -> None:
+    for unused in ("violas.wav", "organ.wav"):
+        (ready.folder / unused).unlink()
     seat = '[seats.horns]\nstem = "oboe.wav"\nbearing = 40\ndistance = 6\n'
     hall = "[hall]\nsize = { width = 16, depth = 20, height = 8 }\nreverberation = 0.4\n"
     ready.write(f"{seat}perspectives = {{ tree = 0 }}\n", hall=hall)
@@ -130,6 +133,39 @@ def test_the_command_prints_tables_or_json_and_writes_nothing(
     code, out, _ = run(capsys, "scene.toml", "--json", "--seating", "further")
     facts = json.loads(out, parse_constant=pytest.fail)
     assert (code, facts["seating"], facts["seats"][0]["distance"]) == (0, "further", 3.2)
+    assert ready.digests(".") == before
+
+
+def test_the_command_writes_a_page_where_it_is_asked_for(
+    ready: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = ready.digests(".")
+    code, out, err = run(capsys, "scene.toml", "--html", "page.html")
+    assert (code, err) == (0, "\nwritten to page.html\n")
+    assert "no faults" in out
+    page = (ready.folder / "page.html").read_text(encoding="utf-8")
+    assert all(part in page for part in ("no faults", "violas", "not for designing rooms"))
+    assert page.count('class="plot"') == 7 + 1
+    after = ready.digests(".")
+    assert after.pop("page.html") and after == before
+
+
+@pytest.mark.parametrize("file", ["page.txt", "page", "oboe.wav", "scene.toml"])
+def test_a_page_has_an_ending_of_its_own(
+    ready: Any, capsys: pytest.CaptureFixture[str], file: str
+) -> None:
+    before = ready.digests(".")
+    code, out, err = run(capsys, "scene.toml", "--html", file)
+    assert (code, out) == (2, "")
+    assert err == f'seatwright: {file}: found the ending "{Path(file).suffix}", wanted .html\n'
+    assert ready.digests(".") == before
+
+
+def test_a_page_never_overwrites_its_scene(ready: Any, capsys: pytest.CaptureFixture[str]) -> None:
+    ready.scene.rename(ready.folder / "scene.html")
+    before = ready.digests(".")
+    code, _, err = run(capsys, "scene.html", "--html", "scene.html")
+    assert code == 2 and "would overwrite the input" in err
     assert ready.digests(".") == before
 
 

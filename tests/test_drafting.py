@@ -240,3 +240,129 @@ def test_a_scene_of_another_folder_is_refused(tmp_path: Path) -> None:
     draft(make_stems(tmp_path / "one", "tuba.wav"), scene)
     with pytest.raises(StemError, match="stems are in"):
         draft(make_stems(tmp_path / "two", "harp.wav"), scene)
+
+
+@pytest.mark.parametrize(
+    "tables",
+    [
+        'seats = { x = { stem = "tuba.wav", instrument = "tuba", bearing = 0, distance = 5 } }\n',
+        "sections = { brass = { perspectives = { tree = 0 } } }\n[seats.x]\n"
+        'stem = "tuba.wav"\ninstrument = "tuba"\nbearing = 0\ndistance = 5\n',
+    ],
+)
+def test_tables_that_are_closed_are_left_alone(tmp_path: Path, tables: str) -> None:
+    stems = make_stems(tmp_path / "cue", "tuba.wav", "violas.wav")
+    scene = tmp_path / "c.toml"
+    hall = "{ size = { width = 20, depth = 30, height = 12 }, podium = 10, reverberation = 1.6 }"
+    text = f'stems = "cue"\nhall = {hall}\n{tables}'
+    scene.write_text(text)
+    with pytest.raises(SceneError, match="a table of its own"):
+        draft(stems, scene)
+    assert scene.read_text() == text
+
+
+@pytest.mark.parametrize("start", [b"", b"\xef\xbb\xbf"])
+@pytest.mark.parametrize("ends", [b"\n", b"\r\n"])
+def test_a_scene_without_a_last_line_end_grows(tmp_path: Path, start: bytes, ends: bytes) -> None:
+    stems = make_stems(tmp_path / "cue", "violas.wav")
+    scene = tmp_path / "cue.toml"
+    draft(stems, scene)
+    old = start + scene.read_bytes().strip().replace(b"\n", ends)
+    scene.write_bytes(old)
+    make_stems(stems, "tuba.wav")
+    draft(stems, scene)
+    assert scene.read_bytes().startswith(old)
+    assert set(read_scene(scene).scene.seats) == {"violas", "tuba"}
+
+
+def test_new_seats_move_into_an_older_hall(tmp_path: Path) -> None:
+    stems = make_stems(tmp_path / "cue", "violas.wav")
+    scene = tmp_path / "cue.toml"
+    draft(stems, scene, "chamber")
+    text = re.sub(r"podium = [\d.]+", "podium = 6.0", scene.read_text())
+    scene.write_text(text)
+    make_stems(stems, "choir.wav", "trombone.wav", "timpani.wav", *[f"perc {n}.wav" for n in "123"])
+    draft(stems, scene, "violins-together")
+    assert scene.read_text().startswith(text)
+    read = read_scene(scene)
+    assert len(read.scene.seats) == 7
+    assert read.warnings == ()
+
+
+def test_a_hall_too_small_for_anybody_is_left_alone(tmp_path: Path) -> None:
+    stems = make_stems(tmp_path / "cue", "violas.wav")
+    scene = tmp_path / "cue.toml"
+    draft(stems, scene, "chamber")
+    text = re.sub(r"podium = [\d.]+", "podium = 4.2", scene.read_text())
+    text = re.sub(r"width = 18.0", "width = 6.0", text)
+    scene.write_text(text)
+    make_stems(stems, "choir.wav")
+    with pytest.raises(SceneError, match=r"with new seats: .*outside the hall"):
+        draft(stems, scene)
+    assert scene.read_text() == text
+
+
+def test_new_seats_do_not_sit_on_old_ones(tmp_path: Path) -> None:
+    stems = make_stems(tmp_path / "cue", "violas.wav", "blip.wav")
+    scene = tmp_path / "cue.toml"
+    draft(stems, scene)
+    make_stems(stems, "violas pizz.wav", "blop.wav")
+    draft(stems, scene)
+    assert len(read_scene(scene).scene.seats) == 4
+    assert read_scene(scene).warnings == ()
+
+
+def test_names_no_scene_can_hold_are_named_all_at_once(tmp_path: Path) -> None:
+    stems = make_stems(tmp_path / "cue", "tuba.wav", "vio\nla.wav", "horn\t1.wav")
+    try:
+        (stems / "harp_\udcff.wav").write_bytes(b"")
+        count = 3
+    except OSError:  # a disk that keeps only UTF-8
+        count = 2
+    with pytest.raises(StemError, match="rename it") as refused:
+        draft(stems, tmp_path / "c.toml")
+    assert len(refused.value.faults) == count
+    assert not (tmp_path / "c.toml").exists()
+
+
+def test_links_that_lead_nowhere_are_no_stems(tmp_path: Path) -> None:
+    stems = make_stems(tmp_path / "cue", "tuba.wav")
+    (stems / "round.wav").symlink_to("round.wav")
+    (stems / "dead.wav").symlink_to("nothing.wav")
+    (stems / "folder.wav").mkdir()
+    assert [seat.stems for seat in draft(stems, tmp_path / "c.toml").seats] == [("tuba.wav",)]
+
+
+def test_a_linked_scene_stays_a_link(tmp_path: Path) -> None:
+    stems = make_stems(tmp_path / "cue", "tuba.wav")
+    scene, link = tmp_path / "real.toml", tmp_path / "link.toml"
+    draft(stems, scene)
+    link.symlink_to(scene)
+    make_stems(stems, "harp.wav")
+    draft(stems, link)
+    assert link.is_symlink()
+    assert set(read_scene(scene).scene.seats) == {"tuba", "harp"}
+
+
+def test_an_unexplained_pair_is_asked_once_and_shares_a_seat(tmp_path: Path) -> None:
+    asked: list[str] = []
+
+    def ask(guess: NameGuess) -> str:
+        asked.append(guess.name)
+        return ""
+
+    stems = make_stems(tmp_path / "cue", "zap.L.wav", "zap.R.wav")
+    drafted = draft(stems, tmp_path / "c.toml", None, ask)
+    assert asked == ["zap.L.wav"]
+    assert [(seat.name, seat.stems) for seat in drafted.seats] == [
+        ("zap", ("zap.L.wav", "zap.R.wav"))
+    ]
+
+
+def test_an_interrupted_question_writes_nothing(tmp_path: Path) -> None:
+    def ask(_guess: NameGuess) -> str:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        draft(make_stems(tmp_path / "cue", "zap.wav"), tmp_path / "c.toml", None, ask)
+    assert [path.name for path in tmp_path.iterdir()] == ["cue"]

@@ -60,6 +60,7 @@ def test_threads_change_no_bit(quartet: Any, threads: int) -> None:
     for name in ("report.txt", "report.json"):
         assert whole.pop(name)
         assert again.pop(name)
+    assert whole.pop("report.html") == again.pop("report.html")
     assert len(whole) == 1 + 3 + 4 + 7
     assert again == whole
 
@@ -250,7 +251,7 @@ def test_a_mirrored_scene_swaps_direct_sound_and_reflections(stage: Any) -> None
     """Sample for sample, where the tail, whose noise each microphone has of its own, comes late."""
     left, right = mirrored(stage, HALL + "scattering = 0.0\nmixing_time = 0.3\n")
     early = round(0.15 * stage.rate)
-    assert np.abs(left).max() > 0.2
+    assert np.abs(left).max() > 0.1
     assert np.abs(left[early - 800 : early]).max() > 1e-3
     assert np.abs(left[:early] - right[:early]).max() < 10 ** (-110 / 20)
 
@@ -362,7 +363,7 @@ def test_the_earliest_arrival_stands_at_the_first_sample(stage: Any) -> None:
     seat(stage, click, "perspectives = { tree = 0 }\n")
     report = stage.float_render()
     loudest = np.abs(stage.heard()).max(axis=1)
-    assert abs(int(loudest.argmax()) - 500) <= 1
+    assert abs(int(np.argmax(loudest > 0.1 * loudest.max())) - 500) <= 1
     assert loudest[:480].max() < 0.02 * loudest.max()
     assert report.frames == 2_000 + report.response_frames - 1
 
@@ -445,10 +446,71 @@ def test_trim_is_shared_and_keeps_every_output_below_the_ceiling(stage: Any) -> 
         assert row.true_peak_dbtp <= -1.0 + 1e-9
         peak = 20 * np.log10(np.abs(stage.heard(row.file)).max())
         assert row.sample_peak_dbfs == pytest.approx(peak, abs=1e-4)
-    assert max(row.true_peak_dbtp for row in report.outputs) == pytest.approx(-1.0, abs=1e-9)
+    assert max(row.true_peak_dbtp for row in report.outputs) >= -1.01
     assert report.warnings == ()
     above = stage.render("above", depth="float", trim_db=0.0)
     assert any("above -1 dBTP" in text for text in above.warnings)
+
+
+def test_the_trim_that_a_report_tells_makes_a_part_fit_the_whole(stage: Any) -> None:
+    """Sample for sample: a part finds another trim by itself, and says which one to give it."""
+    stage.stem("oboe.wav", stage.noise(1, 0.5) * 19)
+    stage.stem("violas.wav", stage.noise(2, 0.5, 2) * 5)
+    stage.write(TWO)
+    whole = stage.render("scene")
+    assert (whole.part, whole.warnings) == ("", ())
+    text = (stage.folder / "scene" / "report.txt").read_text(encoding="utf-8")
+    assert f"(with --trim {whole.trim_db:g} other renders of this scene keep" in text
+    alone = stage.render("part", only=("strings",), start=0.1, stop=0.3)
+    assert alone.part == "strings 0.1-0.3 s"
+    assert alone.trim_db > whole.trim_db + 1.0
+    (note,) = alone.warnings
+    assert f"--trim {whole.trim_db:g} is that of {stage.folder / 'scene'}" in note
+    fitting = stage.render("part", only=("strings",), start=0.1, stop=0.3, trim_db=whole.trim_db)
+    assert fitting.warnings == ()
+    first, last = round(0.1 * stage.rate), round(0.3 * stage.rate)
+    strings = stage.heard("sections/strings.wav", "scene")[first:last]
+    assert np.array_equal(stage.heard("sections/strings.wav", "part"), strings)
+    assert np.abs(strings).max() > 0.01
+
+
+def test_a_folder_holds_one_render_and_names_what_is_not_of_it(stage: Any) -> None:
+    stage.stem("oboe.wav", stage.noise(1, 0.3))
+    stage.stem("violas.wav", stage.noise(2, 0.3))
+    stage.write(TWO)
+    stage.render(stems=True, perspectives=True)
+    stage.stem("out/stems/mine.wav", stage.noise(3, 0.1))
+    with (stage.out / "stems" / "oboe.wav").open("ab") as file:
+        file.write(b"note")
+    report = stage.render(only=("winds",), kind="flac", trim_db=0.0, stop=9.0)
+    left = {name for name in stage.digests() if not name.startswith("report")}
+    assert left == {"mix.flac", "sections/winds.flac", "stems/mine.wav", "stems/oboe.wav"}
+    end, foreign = report.warnings
+    assert "found an end at 9 s" in end
+    assert foreign == "left as it is, not from this render: stems/mine.wav, stems/oboe.wav"
+    removed = {row.file for row in report.removed}
+    assert {"mix.wav", "sections/winds.wav", "sections/strings.wav", "stems/violas.wav"} < removed
+    facts = json.loads((stage.out / "report.json").read_text())
+    assert {row["file"] for row in facts["removed"]} == removed
+
+
+@pytest.mark.parametrize("depth", ["16", "24", "float"])
+def test_below_half_a_step_there_is_no_level(stage: Any, depth: str) -> None:
+    """A file of zeros has no level, whatever was rendered before it was rounded."""
+    for below, step in ((0.9, "below"), (4.0, "above")):
+        half = {"16": 2.0**-16, "24": 2.0**-24, "float": 2.0**-120}[depth]
+        tone = np.full((800, 1), below * half, dtype=np.float32)
+        stage.stem("organ.wav", tone, subtype="FLOAT")
+        stage.write('[seats.organ]\nstem = "organ"\ntreatment = "untouched"\n')
+        report = stage.render(step, depth=depth)
+        held = step == "above" or depth == "float"
+        assert isfinite(report.outputs[0].sample_peak_dbfs) == held
+        assert isfinite(report.outputs[0].true_peak_dbtp) == held
+        if depth == "24":
+            assert stage.heard(out=step).any() == held
+    text = (stage.folder / "below" / "report.txt").read_text(encoding="utf-8")
+    (row,) = (line.split() for line in text.splitlines() if line.startswith("mix.wav"))
+    assert (row[2:] == ["-", "-"]) == (depth != "float")
 
 
 def test_a_trim_that_clips_is_an_error_and_the_older_outputs_stay(stage: Any) -> None:
@@ -536,7 +598,9 @@ def test_the_report_is_complete_and_true(quartet: Any) -> None:
     assert all(isfinite(number) for number in numbers)
     for row in facts["seats"]:
         assert (row["figures"] is None) == (row["treatment"] == "untouched")
-        assert row["figures"] is None or None not in row["figures"].values()
+        empty = {name for name, value in (row["figures"] or {}).items() if value is None}
+        blended = row["treatment"] == "blended"  # turned by levels: no tree hears it
+        assert empty == ({"arrival_difference_ms"} if blended else set())
     assert set(facts["versions"]) >= {"seatwright", "python", "numpy", "scipy", "soxr"}
     assert "choir" in (folder / "report.txt").read_text(encoding="utf-8")
 

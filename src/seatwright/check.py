@@ -27,20 +27,20 @@ from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
 from seatwright.acoustics.seat_response import seat_response
 from seatwright.disk.casting import Cast
 from seatwright.disk.every_fault import read_and_cast
-from seatwright.disk.heads import scene_head
 from seatwright.disk.scene_file import ReadScene
 from seatwright.disk.stem_inspection import inspect_sound
 from seatwright.disk.stem_reader import FLOAT_ENCODINGS
 from seatwright.errors import Fault
 from seatwright.heard_mix import heard_mix
+from seatwright.pages import refuse_page_place, write_check_page
 from seatwright.render import seated, time_grid
 from seatwright.report_facts import scene_warnings
 from seatwright.sound.inspection import StemInspection
 from seatwright.sound.inspection_warnings import same_audio_warnings, stem_warnings
 from seatwright.stage.description import dotted_key
 from seatwright.stage.routing import heard_seats
-from seatwright.stage.rules import NEAREST_MICROPHONE
 from seatwright.stage.scene import Scene
+from seatwright.stage.seat_rules import NEAREST_MICROPHONE
 from seatwright.views.check_table import Check, CheckedSeat, Measured, measured_rows
 from seatwright.views.report import SeatRow, hall_row, seat_rows
 
@@ -54,6 +54,7 @@ def check(
     headers_only: bool = False,
     threads: int = 0,
     progress: Callable[[str, float], None] = lambda _what, _share: None,
+    page: Path | None = None,
 ) -> Check:
     """Check a scene and its stems, and compute what a render would sound like in figures.
 
@@ -71,6 +72,8 @@ def check(
         0: one a processor. Never changes a figure.
     progress : callable
         Called with what is being done and how much of it is done, 0 to 1.
+    page : Path, optional
+        Where to write the check as HTML too.
 
     Returns
     -------
@@ -79,13 +82,16 @@ def check(
     Raises
     ------
     SeatwrightError
-        SceneError or StemError, with every fault of the scene and of its stems.
+        SceneError or StemError, with every fault of the scene and of its stems; DiskError where
+        the page cannot be written.
     """
-    read, cast = read_and_cast(
+    read, cast, head = read_and_cast(
         scene_path, allow_outside=allow_outside, allow_truncated=allow_truncated
     )
+    if page is not None:
+        refuse_page_place(page, [read.path, *(stem.path for stem in cast.stems)])
     scene = seated(read, seating)
-    listening = listening_of(scene, scene_head(read))
+    listening = listening_of(scene, head)
     heard = heard_seats(scene, ())
     grid = time_grid(scene, listening, cast)
     plans = placed_plans(scene, heard, cast)
@@ -103,7 +109,7 @@ def check(
     at_listener, measured = listener_figures(scene, listening, plans, threads)
     progress("hall", 1.0)
     rows = seat_rows(scene, heard, figures)
-    return Check(
+    found = Check(
         title=scene.title,
         scene=str(read.path),
         seating=seating or "",
@@ -121,6 +127,9 @@ def check(
             *(str(read.located(fault)) for fault in (mix.doubts if mix else ())),
         ),
     )
+    if page is not None:
+        write_check_page(page, found, scene, listening)
+    return found
 
 
 def heard_stems(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated, Literal
@@ -22,6 +23,12 @@ app = typer.Typer(
 )
 
 SceneArgument = Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file (TOML).")]
+
+
+def _folder(text: str) -> Path:
+    if not text:
+        raise typer.BadParameter("found no name, wanted a folder; this one is '.'")
+    return Path(text)
 
 
 def _version(wanted: bool) -> None:
@@ -45,7 +52,11 @@ def render_command(
     out: Annotated[
         Path | None,
         typer.Option(
-            "--out", "-o", metavar="FOLDER", help="Folder of the outputs [renders/SCENE]."
+            "--out",
+            "-o",
+            parser=_folder,
+            metavar="FOLDER",
+            help="Folder of the outputs [renders/SCENE, with seating and part].",
         ),
     ] = None,
     seating: Annotated[
@@ -93,7 +104,7 @@ def render_command(
     """
     from seatwright.console import progress_bar
     from seatwright.errors import printable
-    from seatwright.render import render
+    from seatwright.render import default_folder, render
     from seatwright.stage.request import Request
     from seatwright.views.report import report_table
 
@@ -101,7 +112,7 @@ def render_command(
         seating, tuple(only or ()), start, stop, stems, perspectives, kind, depth, trim, threads,
         allow_truncated, allow_outside,
     )  # fmt: skip
-    folder = out or Path("renders") / (scene.stem + (f" {seating}" if seating else ""))
+    folder = out or default_folder(scene, request)
     with progress_bar() as progress:
         report = render(scene, folder, request, progress)
     typer.echo(report.as_json() if as_json else report_table(report), nl=False)
@@ -129,18 +140,25 @@ def check_command(
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the figures as JSON, not as tables.")
     ] = False,
+    page: Annotated[
+        Path | None,
+        typer.Option("--html", metavar="FILE", help="Also a page with plots that opens from disk."),
+    ] = None,
 ) -> None:
     """Every fault of a scene and its stems at once, else each seat and the hall in figures."""
     from seatwright.check import check
     from seatwright.console import progress_bar
+    from seatwright.errors import printable
     from seatwright.views.check_table import check_table
 
     with progress_bar() as progress:
         found = check(
             scene, seating, allow_truncated=allow_truncated, allow_outside=allow_outside,
-            headers_only=headers_only, threads=threads, progress=progress,
+            headers_only=headers_only, threads=threads, progress=progress, page=page,
         )  # fmt: skip
     typer.echo(found.as_json() if as_json else check_table(found), nl=False)
+    if page is not None:
+        typer.echo(f"\nwritten to {printable(str(page))}", err=True)
 
 
 @app.command("draft")
@@ -280,26 +298,40 @@ def _draw_radiation(folder: Path) -> None:
         typer.echo(printable(str(file)))
 
 
+_ENDED_BY = {129: "ended by SIGHUP", 130: "interrupted", 143: "ended by SIGTERM"}
+
+
+def _say_ended(code: object) -> None:
+    if isinstance(code, int) and (why := _ENDED_BY.get(code)):
+        with suppress(OSError):  # the terminal may be gone
+            typer.echo(f"seatwright: {why}, no output is half written", err=True)
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line.
 
-    Ends with 0 done, 1 render failed, 2 scene or usage, 3 audio, 4 disk, 130 interrupted.
+    Ends with 0 done, 1 render failed, 2 scene or usage, 3 audio, 4 disk, 129 terminal gone,
+    130 interrupted, 143 told to end.
     """
     from seatwright.errors import SeatwrightError, printable
+    from seatwright.interrupts import ENDING
 
     for stream in (sys.stdout, sys.stderr):  # a terminal without a letter shows its number
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     try:
-        app(args=arguments)
+        with ENDING:
+            app(args=arguments)
     except SeatwrightError as error:
         for fault in error.faults:
             typer.echo(f"seatwright: {fault}", err=True)
         sys.exit(error.exit_code)
     except SystemExit as end:
-        if end.code == 130:  # typer has turned the interrupt into this
-            typer.echo("seatwright: interrupted, no output is half written", err=True)
+        _say_ended(end.code)
         raise
+    except KeyboardInterrupt:  # before or after typer
+        _say_ended(130)
+        sys.exit(130)
     except MemoryError:
         typer.echo("seatwright: not enough memory for this render", err=True)
         sys.exit(1)

@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from seatwright.interrupts import ENDING
+
 if TYPE_CHECKING:
     from seatwright.stage.naming import NameGuess
 
@@ -21,7 +23,7 @@ def progress_bar() -> Iterator[Callable[[str, float], None]]:
         Takes what is being done and how much of it is done, 0 to 1.
     """
     if not sys.stderr.isatty():
-        yield lambda _what, _share: None
+        yield lambda _what, _share: ENDING.check()
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
@@ -29,7 +31,12 @@ def progress_bar() -> Iterator[Callable[[str, float], None]]:
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("reading", total=1.0)
-        yield lambda what, share: bar.update(task, description=what, completed=share)
+
+        def show(what: str, share: float) -> None:
+            ENDING.check()
+            bar.update(task, description=what, completed=share)
+
+        yield show
 
 
 def asked_part(guess: NameGuess) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from math import inf
 from pathlib import Path
 
 from seatwright.disk.draft_file import (
@@ -12,10 +13,10 @@ from seatwright.disk.draft_file import (
     folder_stems,
     grown,
     relative_stems,
+    write_scene,
 )
 from seatwright.disk.scene_file import ReadScene
 from seatwright.disk.stem_inspection import inspect_readable
-from seatwright.disk.whole_file import write_whole
 from seatwright.errors import Fault, SceneError, StemError
 from seatwright.sound.inspection import StemInspection
 from seatwright.sound.stem_treatments import starts_apart, stem_faults, treated
@@ -105,15 +106,19 @@ def draft(
     if refused and len(refused) == len(names):
         raise StemError(fault for error in refused.values() for fault in error.faults)
     stems = {path.name: stem for path, stem in inspected.items()}
-    guesses = [answered(guess, ask) for guess in read_names(names) if guess.name in stems]
+    guesses = answered([guess for guess in read_names(names) if guess.name in stems], ask)
     chosen, why = layout_for({guess.part for guess in guesses})
     if layout is not None:
         chosen, why = layout, "as asked for"  # type: ignore[assignment]
-    taken = frozenset(read.scene.seats) if read else frozenset()
-    seats = [treated(seat, stems) for seat in draft_seats(guesses, chosen, taken)]
+    old = read.scene.seats if read else {}
+    places = [seat.position[:2] for seat in old.values()]
+    hall = read.scene.hall if read else None
+    room = (hall.size.width / 2.0, hall.podium_depth) if hall else (inf, inf)
+    drafted = draft_seats(guesses, chosen, frozenset(old), places, room)
+    seats = [treated(seat, stems) for seat in drafted]
     notes = scene_notes(refused, starts_apart(list(stems.values())))
     if seats:
-        write_whole(scene, drafted_bytes(folder, scene, read, seats, chosen, why, notes))
+        write_scene(scene, drafted_bytes(folder, scene, read, seats, chosen, why, notes))
     unexplained = tuple(guess for guess in guesses if not guess.part)
     return Draft(
         scene, tuple(seats), len(seated), unexplained, chosen, why, stems,
@@ -121,14 +126,18 @@ def draft(
     )  # fmt: skip
 
 
-def answered(guess: NameGuess, ask: Ask) -> NameGuess:
-    """A guess with a person's answer where the name alone cannot decide."""
-    if guess.part:
-        return guess
-    part = ask(guess)
-    if not part:
-        return guess
-    return replace(guess, part=part, candidates=(), confidence=1.0, why=f"asked: {part}")
+def answered(guesses: list[NameGuess], ask: Ask) -> list[NameGuess]:
+    """Guesses with a person's answers where names alone cannot decide; a pair is asked once."""
+    said: dict[str, str] = {}
+    for guess in guesses:
+        if not guess.part and guess.unsided not in said:
+            said[guess.unsided] = ask(guess)
+    return [
+        replace(guess, part=part, candidates=(), confidence=1.0, why=f"asked: {part}")
+        if not guess.part and (part := said[guess.unsided])
+        else guess
+        for guess in guesses
+    ]
 
 
 def drafted_bytes(

@@ -36,7 +36,7 @@ def write_plan(
     SeatwrightError
         SceneError or DiskError.
     """
-    read = read_scene(scene_path)
+    read = read_scene(scene_path, allow_outside=True)  # wherever stems are, none is opened
     shown = seated(read, seating)
     against = seated(read, moved_from) if moved_from is not None else None
     parts = [read.scene.title or scene_path.stem, seating or ""]

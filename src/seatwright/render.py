@@ -10,14 +10,18 @@ from pathlib import Path
 from seatwright.acoustics.impulse_response import Grid, response_seconds
 from seatwright.acoustics.listening import Listening, earliest_arrival, listening_of, seat_plan
 from seatwright.disk.bounce_folder import BounceFolder, BounceFormat, moved_broadcast
-from seatwright.disk.casting import Cast, cast_scene
-from seatwright.disk.heads import scene_head
+from seatwright.disk.casting import Cast
+from seatwright.disk.earlier_render import whole_render
+from seatwright.disk.every_fault import read_and_cast
+from seatwright.disk.output_names import folder_name
 from seatwright.disk.raw_blocks import RawBlocks
-from seatwright.disk.scene_file import ReadScene, read_scene
+from seatwright.disk.scene_file import ReadScene
 from seatwright.errors import Fault, SceneError
+from seatwright.pages import page_of
 from seatwright.report_facts import StemHashes, report_of
 from seatwright.sound.convolution import Engine
 from seatwright.sound.mix import Levels, Meters, add_mix, common_trim
+from seatwright.sound.spectra import Picture
 from seatwright.stage.request import Request
 from seatwright.stage.routing import Bus, buses_of, heard_seats
 from seatwright.stage.rules import nearest
@@ -28,6 +32,9 @@ from seatwright.voices import Voices
 Progress = Callable[[str, float], None]
 """Called with what is being done and how much of it is done, 0 to 1."""
 
+
+RENDERS = Path("renders")
+"""Holds the folders of renders that are given none."""
 
 BUILT, RENDERED = 0.2, 0.9
 """Shares of a render's time after which its responses are built, its blocks rendered."""
@@ -63,17 +70,19 @@ def render(
         are left as they were.
     """
     request = request or Request()
-    read = read_scene(scene_path, allow_outside=request.allow_outside)
+    read, cast, head = read_and_cast(
+        scene_path, allow_outside=request.allow_outside, allow_truncated=request.allow_truncated
+    )
     scene = seated(read, request.seating)
     heard = heard_seats(scene, request.only)
     buses = buses_of(scene, heard, request.stems, request.perspectives)
-    cast = cast_scene(read, allow_truncated=request.allow_truncated)
-    listening = listening_of(scene, scene_head(read))
+    listening = listening_of(scene, head)
     grid = time_grid(scene, listening, cast)
     first, last = request.excerpt(cast.frames + grid.frames - 1, cast.rate)
     form = bounce_format(request, cast, first, last)
     inputs = [read.path, *(stem.path for stem in cast.stems)]
     threads = request.threads or os.cpu_count() or 1
+    whole = whole_render(folders_of_whole(scene_path, folder), str(read.path), read.content_hash)
     with ExitStack() as opened:
         outputs = opened.enter_context(BounceFolder(folder, buses, form, inputs))
         hashes = opened.enter_context(StemHashes(cast.stems))
@@ -82,7 +91,7 @@ def render(
         opened.enter_context(closing(voices))
         engine = Engine(voices, len(buses), grid.frames, threads, spare=1)
         raw = opened.enter_context(RawBlocks(outputs.folder))
-        levels = rendered(
+        levels, pictures = rendered(
             engine,
             raw,
             buses,
@@ -94,10 +103,28 @@ def render(
         bounces = outputs.write(raw, trim, stage_of(progress, "writing", RENDERED, 1.0), threads)
         report = report_of(
             read, scene, request, cast, listening, grid, voices, form, first,
-            trim, levels, bounces, hashes.finished(),
+            trim, levels, bounces, hashes.finished(), outputs.superseded(), whole,
         )  # fmt: skip
-        outputs.commit({"report.txt": report_table(report), "report.json": report.as_json()})
+        page = page_of(report, scene, listening, heard, pictures)
+        outputs.commit(
+            {
+                "report.txt": report_table(report),
+                "report.html": page,
+                "report.json": report.as_json(),
+            }
+        )
     return report
+
+
+def default_folder(scene_path: Path, request: Request) -> Path:
+    """Where a render goes that is given no folder: a part of a scene never over the whole."""
+    return RENDERS / folder_name(scene_path.stem, request.seating or "", request.part)
+
+
+def folders_of_whole(scene_path: Path, folder: Path) -> tuple[Path, ...]:
+    """Where a render of the whole scene may stand: here, beside it, where it goes by default."""
+    name = default_folder(scene_path, Request()).name
+    return tuple(dict.fromkeys((folder, folder.parent / name, RENDERS / name)))
 
 
 def seated(read: ReadScene, seating: str | None) -> Scene:
@@ -140,18 +167,21 @@ def rendered(
     rate: int,
     excerpt: tuple[int, int],
     progress: Callable[[float], None],
-) -> tuple[Levels, ...]:
+) -> tuple[tuple[Levels, ...], tuple[Picture, ...]]:
     """Run the engine, keep its blocks with the mix in front, and measure every output."""
     first, last = excerpt
     sections = sum(bus.kind == "sections" for bus in buses)
-    with closing(Meters(1 + len(buses), rate, engine.threads)) as meters:
-        for start, block in engine.blocks(first, last):
+    with (
+        closing(Meters(1 + len(buses), rate, engine.threads)) as meters,
+        closing(engine.blocks(first, last)) as blocks,  # no thread reads on when this ends early
+    ):
+        for start, block in blocks:
             add_mix(block, sections)
             meters.add(block)
             raw.write(block)
             meters.wait()
             progress((start + block.shape[2] - first) / (last - first))
-        return meters.levels
+        return meters.levels, meters.pictures
 
 
 def stage_of(progress: Progress, what: str, begin: float, end: float) -> Callable[[float], None]:

@@ -6,6 +6,7 @@ import platform
 from collections.abc import Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from importlib.metadata import version
+from math import inf
 from types import TracebackType
 from typing import Self
 
@@ -16,14 +17,19 @@ from seatwright.acoustics.listening import Listening
 from seatwright.acoustics.seat_figures import SeatFigures
 from seatwright.disk.bounce_folder import Bounce, BounceFormat
 from seatwright.disk.casting import Cast
+from seatwright.disk.earlier_render import Superseded, WholeRender
 from seatwright.disk.scene_file import ReadScene
 from seatwright.disk.stems import Stem, content_hash, file_state
 from seatwright.errors import Fault, StemError
 from seatwright.sound.mix import Levels
+from seatwright.sound.samples import half_step_db
 from seatwright.stage.request import Request
+from seatwright.stage.routing import only_doubts
 from seatwright.stage.scene import Scene
+from seatwright.views.render_notes import excerpt_notes, foreign_notes, trim_notes
 from seatwright.views.report import (
     OutputRow,
+    RemovedRow,
     Report,
     StemRow,
     hall_row,
@@ -98,21 +104,21 @@ def versions() -> dict[str, str]:
 
 
 def output_rows(
-    bounces: list[Bounce], levels: tuple[Levels, ...], trim_db: float
+    bounces: list[Bounce], levels: tuple[Levels, ...], trim_db: float, encoding: str
 ) -> tuple[OutputRow, ...]:
-    """Outputs with their levels after the trim."""
-    return tuple(
-        OutputRow(
-            bounce.file,
-            bounce.kind,
-            bounce.name,
-            bounce.sha256,
-            level.integrated + trim_db,
-            level.true_peak_db + trim_db,
-            level.sample_peak_db + trim_db,
-        )
-        for bounce, level in zip(bounces, levels, strict=True)
-    )
+    """Outputs with their levels after the trim; -inf where all lies below half a step.
+
+    There 24 bits round to silence, and 16 bits hold nothing but dither.
+    """
+    rows = []
+    for bounce, level in zip(bounces, levels, strict=True):
+        held = level.sample_peak_db + trim_db > half_step_db(encoding)
+        after = [
+            value + trim_db if held else -inf
+            for value in (level.integrated, level.true_peak_db, level.sample_peak_db)
+        ]
+        rows.append(OutputRow(bounce.file, bounce.kind, bounce.name, bounce.sha256, *after))
+    return tuple(rows)
 
 
 def head_line(scene: Scene, heard: tuple[str, ...], listening: Listening) -> str:
@@ -157,10 +163,19 @@ def report_of(
     levels: tuple[Levels, ...],
     bounces: list[Bounce],
     stems: tuple[StemRow, ...],
+    superseded: Superseded,
+    whole: WholeRender | None,
 ) -> Report:
     """The report of a finished render."""
-    outputs = output_rows(bounces, levels, trim_db)
-    warnings = scene_warnings(read, cast, voices.figures)
+    outputs = output_rows(bounces, levels, trim_db, form.encoding)
+    seconds = (cast.frames + grid.frames - 1) / cast.rate
+    warnings = [
+        *scene_warnings(read, cast, voices.figures),
+        *(str(read.located(doubt)) for doubt in only_doubts(scene, request.only)),
+        *excerpt_notes(request, seconds),
+        *trim_notes(request, trim_db, (str(whole.folder), whole.trim_db) if whole else None),
+        *foreign_notes(superseded.foreign),
+    ]
     if form.kind == "flac" and form.broadcast is not None:
         warnings.append("FLAC cannot carry the stems' broadcast extension; WAV outputs do")
     return Report(
@@ -182,4 +197,6 @@ def report_of(
         stems=stems,
         outputs=outputs,
         warnings=(*warnings, *trim_warnings(outputs)),
+        part=request.part,
+        removed=tuple(RemovedRow(old.file, old.sha256) for old in superseded.ours),
     )

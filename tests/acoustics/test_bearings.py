@@ -53,7 +53,7 @@ def tree_model(bearing: float, distance: float, width: float, forward: float) ->
     """Three omnis 3.2 m up, the outer two 1 m behind the podium, the centre ahead and 3 dB down
     into both: 1 / r and r / c each; the source 1.2 m up."""
     source = (distance * sin(radians(bearing)), distance * cos(radians(bearing)), 1.2)
-    half = 10.0 ** (-3.0 / 20.0)
+    half = 10.0 ** (-12.0 / 20.0)
     microphones = [((-0.5 * width, -1.0, 3.2), 1.0, 0.0), ((0.0, forward - 1.0, 3.2), half, half),
                    ((0.5 * width, -1.0, 3.2), 0.0, 1.0)]  # fmt: skip
     ways = [(dist(source, place), left, right) for place, left, right in microphones]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from seatwright.acoustics.directivity import radiation
+from seatwright.acoustics.directivity import radiation, recorded_gains
 from seatwright.acoustics.radiation_table import RADIATION
 from seatwright.acoustics.reflections import arrivals_at, image_sources
 from seatwright.acoustics.room import room_of
@@ -167,6 +167,7 @@ def test_each_reflection_leaves_by_the_mirror_law(
         leaving = (point - start) / np.linalg.norm(point - start)
         (index,) = np.flatnonzero(np.abs(heard.distances - way) < 1e-6)
         wanted = levels("horn", facing, leaving) + 20.0 * np.log10(np.sqrt(kept) / way)
+        wanted -= 20.0 * np.log10(recorded_gains("horn", facing))
         assert 20.0 * np.log10(heard.gains[index]) == pytest.approx(wanted, abs=1e-6)
 
 
@@ -185,3 +186,30 @@ def test_turning_a_horn_moves_its_sound_from_the_direct_way_to_the_wall() -> Non
         difference.append(20.0 * np.log10(heard.gains[wall, 5] / heard.gains[0, 5]))
     assert difference[0] > 3.0
     assert difference[1] < -12.0
+
+
+@pytest.mark.parametrize("instrument", ["trumpet", "violin", "soprano", "trombone"])
+def test_a_stem_keeps_its_colour_towards_where_it_was_recorded(instrument: str) -> None:
+    """It turns with its player: the gain in front is 1 in the mean at every bearing."""
+    for bearing in (-50.0, 0.0, 50.0):
+        source = seated(instrument, bearing)
+        front = [
+            toward(bearing + 180.0 + aside, rise)
+            for aside in (-45.0, -30.0, -15.0, 0.0, 15.0, 30.0, 45.0)
+            for rise in (0.0, 15.0, 30.0, 45.0)
+        ]
+        weights = np.tile(np.cos(np.radians([0.0, 15.0, 30.0, 45.0])), 7)
+        ratio = radiation(source, np.array(front)) / np.array(
+            recorded_gains(instrument, source.facing)
+        )
+        power = np.average(ratio**2, axis=0, weights=weights)
+        assert power.max() == pytest.approx(1.0, abs=1e-9)
+        assert power[6:] == pytest.approx(1.0, abs=1e-9)
+
+
+def test_a_horn_is_recorded_by_what_the_room_returns() -> None:
+    """Its bell points away: no direction in front is louder than the mean, so none counts."""
+    source = seated("horn", 0.0)
+    assert recorded_gains("horn", source.facing) == (1.0,) * 9
+    assert 20.0 * np.log10(radiation(source, toward(180.0)))[5:].max() < -8.0
+    assert recorded_gains("other", 123.0) == (1.0,) * 9

@@ -38,7 +38,7 @@ def test_direct_arrivals_are_distance_over_c_and_one_over_distance() -> None:
     names = [m.name for m in (*listening.of("tree"), *listening.of("outriggers"))]
     away = np.array([distance(listening, plan, name) for name in names])
     assert times * listening.room.speed == pytest.approx(away)
-    centre = 10.0 ** (-3.0 / 20.0)
+    centre = 10.0 ** (-12.0 / 20.0)
     wanted = np.array([[1, 0], [centre, centre], [0, 1], [1, 0], [0, 1]]) / away[:, None]
     air = np.exp(-0.5 * np.outer(away, listening.room.air[3:7]))
     strength = np.sqrt(np.mean(air**2, axis=1))

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from seatwright.acoustics.head import RADIUS
 from seatwright.acoustics.impulse_response import Grid, response_seconds
 from seatwright.acoustics.listening import Listening, SeatPlan, listening_of, seat_plan
 from seatwright.acoustics.localisation import heard_bearing
@@ -78,6 +79,37 @@ def test_arrival_difference_is_that_of_the_ways_to_the_tree() -> None:
     wanted = away(listening, plan, "tree.left") - away(listening, plan, "tree.right")
     assert found.arrival_difference_ms == pytest.approx(1000.0 * wanted / listening.room.speed)
     assert found.arrival_difference_ms > 1.0
+
+
+def test_without_a_tree_there_is_no_arrival_difference() -> None:
+    for balance in ({"close": 0.0}, {"outriggers": 0.0, "head": 0.0}):
+        assert np.isnan(heard_at(5.0, 4.0, balance)[2].arrival_difference_ms)
+    assert np.isfinite(heard_at(5.0, 4.0, {"tree": 0.0, "head": 0.0})[2].arrival_difference_ms)
+
+
+def test_where_only_the_head_is_heard_its_ears_tell_the_difference() -> None:
+    """A rigid sphere of radius a: 3 a sin(angle) / c between the ears at the lowest frequencies,
+    falling to 2 a sin(angle) / c (G. F. Kuhn, JASA 62, 1977, 157-167)."""
+    listening, plan, found = heard_at(6.0, 4.0, {"head": 0.0})
+    ahead = np.subtract(plan.sources[0].position, listening.ears.position)
+    sideways = ahead[0] / np.linalg.norm(ahead)
+    low = 1000.0 * 3.0 * RADIUS * sideways / listening.room.speed
+    assert 2.0 / 3.0 * low < found.arrival_difference_ms < 1.02 * low
+    at_tree = heard_at(6.0, 4.0, {"tree": 0.0})[2]
+    assert at_tree.arrival_difference_ms > 3.0 * found.arrival_difference_ms
+    _, _, mirrored = heard_at(-6.0, 4.0, {"head": 0.0})
+    assert mirrored.arrival_difference_ms == pytest.approx(-found.arrival_difference_ms, abs=3e-3)
+
+
+def test_where_only_the_head_is_heard_the_gap_is_its_own() -> None:
+    """The floor's image by hand: the head is low, so its gap is shorter than the tree's."""
+    listening, plan, found = heard_at(2.0, 4.0, {"head": 0.0})
+    source, ears = np.array(plan.sources[0].position), np.array(listening.ears.position)
+    below = source * (1.0, 1.0, -1.0)
+    ways = [float(np.linalg.norm(place - ears)) for place in (below, source)]
+    gap = 1000.0 * (ways[0] - ways[1]) / listening.room.speed
+    assert found.initial_gap_ms == pytest.approx(gap, abs=1e-6)
+    assert found.initial_gap_ms < 0.7 * heard_at(2.0, 4.0, {"tree": 0.0})[2].initial_gap_ms
 
 
 def test_lateral_balance_is_that_of_the_distances() -> None:

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
+import shutil
+import subprocess
+import sys
+import warnings
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 import soundfile
 
+import seatwright
 from seatwright.disk.bounce_folder import BounceFolder, BounceFormat, moved_broadcast
 from seatwright.disk.bounces import output_name
 from seatwright.disk.broadcast import Broadcast
@@ -94,6 +101,138 @@ def test_an_older_render_is_replaced_as_a_whole(tmp_path: Path) -> None:
     assert before["mix.wav"] != after["mix.wav"]
 
 
+def rendered(folder: Path, buses: Iterable[Bus], trim_db: float = 0.0, kind: str = "wav") -> None:
+    """Write outputs as a render does: with a report that lists them and what they replace."""
+    form = BounceFormat(kind, "PCM_24", 48_000, FRAMES)
+    with BounceFolder(folder, tuple(buses), form, ()) as outputs, RawBlocks(folder) as raw:
+        raw.write(BLOCKS)
+        bounces = outputs.write(raw, trim_db, lambda _share: None)
+        facts: dict[str, Any] = {"report_format": 1}
+        facts["outputs"] = [{"file": one.file, "sha256": one.sha256} for one in bounces]
+        facts["removed"] = [
+            {"file": one.file, "sha256": one.sha256} for one in outputs.superseded().ours
+        ]
+        outputs.commit({"report.txt": "words\n", "report.json": json.dumps(facts)})
+
+
+def listed(folder: Path) -> dict[str, str]:
+    rows = json.loads((folder / "report.json").read_text())["outputs"]
+    return {row["file"]: row["sha256"] for row in rows}
+
+
+FEWER = (Bus("sections", "strings"), Bus("sections", "brass"))
+
+
+@pytest.mark.parametrize(("buses", "kind"), [(FEWER, "wav"), (BUSES, "flac"), (BUSES[:1], "wav")])
+def test_no_file_of_the_render_before_stays_beside_the_new_ones(
+    tmp_path: Path, buses: tuple[Bus, ...], kind: str
+) -> None:
+    rendered(tmp_path, BUSES)
+    (tmp_path / "sections" / "mine.txt").write_text("words")
+    rendered(tmp_path, buses, kind=kind)
+    wanted = {*listed(tmp_path), "report.txt", "report.json", "sections/mine.txt"}
+    assert set(files_in(tmp_path)) == wanted
+    assert (tmp_path / "stems").exists() == any(bus.kind == "stems" for bus in buses)
+
+
+def killed_at(step: int, folder: Path) -> int:
+    """Render into a folder in a child that ends, uncleaned, before a step; gives its exit code."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of forking: this child only writes files
+        child = os.fork()
+    if child:
+        return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    left = [step]
+
+    def counted(method: Any) -> Any:
+        def call(*arguments: Any, **options: Any) -> Any:
+            left[0] -= 1
+            return os._exit(9) if left[0] < 0 else method(*arguments, **options)
+
+        return call
+
+    try:
+        for name in ("replace", "unlink", "rmdir"):
+            setattr(Path, name, counted(getattr(Path, name)))
+        rendered(folder, FEWER, -3.0)
+        os._exit(0)
+    finally:
+        os._exit(1)
+
+
+def test_whenever_it_is_killed_all_that_the_report_lists_is_there(tmp_path: Path) -> None:
+    """And the next render leaves nothing of either: no temporary, no file of the first."""
+    rendered(tmp_path / "first", BUSES)
+    rendered(tmp_path / "wanted", FEWER, -3.0)
+    seen = set()
+    for step in range(40):
+        folder = tmp_path / f"killed {step}"
+        shutil.copytree(tmp_path / "first", folder)
+        ended = killed_at(step, folder)
+        files = files_in(folder)
+        assert listed(folder).keys() <= files.keys()
+        seen.add(tuple(sorted(name for name in files if ".seatwright" not in name)))
+        if ended == 0:
+            break
+        assert ended == 9
+        rendered(folder, FEWER, -3.0)
+        assert listed(folder) == listed(tmp_path / "wanted")
+        assert set(files_in(folder)) == set(files_in(tmp_path / "wanted"))
+    assert ended == 0
+    assert len(seen) >= 5
+
+
+def test_what_dead_renders_left_goes_but_not_from_under_a_living_one(tmp_path: Path) -> None:
+    for name in (".seatwright-0123456789abcdef.raw", "sections/.seatwright-0123456789abcdef.part"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_bytes(bytes(9))
+    with BounceFolder(tmp_path, BUSES, FORM, ()) as outputs, RawBlocks(tmp_path) as raw:
+        raw.write(BLOCKS)
+        outputs.write(raw, 0.0, lambda _share: None)
+        before = files_in(tmp_path)
+        assert len([name for name in before if name.endswith((".raw", ".part"))]) == 4
+        with (
+            pytest.raises(DiskError, match=rf"another render \(process {os.getpid()}, since 20"),
+            BounceFolder(tmp_path, BUSES, FORM, ()),
+        ):
+            pass
+        assert files_in(tmp_path) == before
+    assert files_in(tmp_path) == {}
+
+
+@pytest.mark.parametrize("there", ["", "out", "out/sections"])
+def test_a_render_that_fails_leaves_no_folder_of_its_own(tmp_path: Path, there: str) -> None:
+    (tmp_path / there).mkdir(parents=True, exist_ok=True)
+    with pytest.raises(RenderError):
+        bounced(tmp_path / "out", trim_db=20.0)
+    left = {path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*")}
+    assert left == ({"out", there} if there else set())
+
+
+def test_a_name_the_file_system_cannot_write(tmp_path: Path) -> None:
+    """In a child whose file system encoding is ASCII."""
+    code = (
+        "import sys\nfrom pathlib import Path\n"
+        "from seatwright.disk.bounce_folder import BounceFolder, BounceFormat\n"
+        "from seatwright.errors import DiskError\nfrom seatwright.stage.routing import Bus\n"
+        "try:\n"
+        "    BounceFolder(Path(sys.argv[1]), [Bus('stems', chr(0x1f3bb))], "
+        "BounceFormat('wav', 'PCM_24', 48000, 9), [])\n"
+        "except DiskError as error:\n    print(ascii(str(error)))\n"
+    )
+    environment = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+    source = str(Path(seatwright.__file__).parents[1])
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path / "out")],
+        capture_output=True, text=True, timeout=60,
+        env={**os.environ, **environment, "PYTHONPATH": source},
+    )  # fmt: skip
+    assert done.stderr == ""
+    assert "stems/\\U0001f3bb.wav: this name cannot be written" in done.stdout
+    assert "encoding ascii" in done.stdout
+    assert not (tmp_path / "out").exists()
+
+
 def test_over_full_scale_leaves_the_older_render(tmp_path: Path) -> None:
     bounced(tmp_path)
     before = files_in(tmp_path)
@@ -166,9 +305,16 @@ def test_inputs_are_never_overwritten(tmp_path: Path, how: str) -> None:
 
 def test_a_folder_that_cannot_be_made(tmp_path: Path) -> None:
     (tmp_path / "out").write_text("a file")
-    with pytest.raises(DiskError, match="cannot be made") as caught:
+    with pytest.raises(DiskError, match="is a file, wanted a folder") as caught:
         bounced(tmp_path / "out")
     assert caught.value.faults[0].file == str(tmp_path / "out")
+
+
+def test_a_file_in_the_place_of_a_folder_of_outputs_is_named(tmp_path: Path) -> None:
+    (tmp_path / "sections").write_text("a file")
+    with pytest.raises(DiskError, match=r"sections: is a file, wanted a folder"):
+        bounced(tmp_path)
+    assert files_in(tmp_path) == {"sections": b"a file"}
 
 
 def test_a_folder_in_the_place_of_an_output(tmp_path: Path) -> None:

@@ -111,7 +111,59 @@ def test_unequal_pairs(tmp_path: Path, right: dict[str, int], what: str) -> None
     write(tmp_path / "a.R.wav", **right)
     with pytest.raises(StemError, match=what) as caught:
         cast(tmp_path, '["a.L.wav", "a.R.wav"]')
-    assert caught.value.faults[0].file == "a.L.wav + a.R.wav"
+    (fault,) = caught.value.faults
+    assert fault.what.startswith("a.L.wav + a.R.wav: ")
+    assert (Path(fault.file).name, fault.line, fault.key) == ("scene.toml", 3, "seats.s0.stem.0")
+
+
+def test_faults_of_a_stem_name_the_scene_the_line_and_the_seat(tmp_path: Path) -> None:
+    """Broken, silent of frames, cut off: each at its own `stem`, in a list at its place in it."""
+    write(tmp_path / "good.wav")
+    soundfile.write(tmp_path / "zero.wav", np.zeros((0, 1)), 48_000, "PCM_24")
+    (tmp_path / "deep").mkdir()
+    (tmp_path / "deep" / "text.wav").write_text("no audio at all")
+    with pytest.raises(StemError) as caught:
+        cast(tmp_path, '"zero.wav"', '["good.wav", "deep/text.wav"]')
+    scene = tmp_path / "scene.toml"
+    zero, text = caught.value.faults
+    assert str(zero).startswith(f"{scene}:3: seats.s0.stem: zero.wav: no audio: 0 frames")
+    assert (text.file, text.line, text.key) == (str(scene), 7, "seats.s1.stem.1")
+    assert text.what.startswith(f"{Path('deep', 'text.wav')}: ")
+
+
+def test_a_stem_on_two_seats_is_judged_once(tmp_path: Path) -> None:
+    (tmp_path / "text.wav").write_text("no audio at all")
+    with pytest.raises(StemError) as caught:
+        cast(tmp_path, '"text.wav"', '"text.wav"')
+    assert [fault.key for fault in caught.value.faults] == ["seats.s0.stem"]
+
+
+EIGHT = ", ".join(f"idle{number}.wav" for number in range(8))
+
+
+@pytest.mark.parametrize(
+    ("idle", "told"),
+    [
+        (0, []),
+        (1, ["found an audio file that no seat plays: idle0.wav"]),
+        (8, [f"found 8 audio files that no seat plays: {EIGHT}"]),
+        (10, [f"found 10 audio files that no seat plays: {EIGHT} and 2 more"]),
+    ],
+)  # fmt: skip
+def test_audio_files_nobody_plays_are_one_warning(
+    tmp_path: Path, idle: int, told: list[str]
+) -> None:
+    for name in ("a.wav", "b.L.wav", "b.R.wav"):
+        write(tmp_path / name)
+    for number in range(idle):
+        write(tmp_path / f"idle{number}.wav")
+    (tmp_path / "notes.txt").write_text("no stem")
+    (tmp_path / "._a.wav").write_text("what a file system keeps of its own")
+    (tmp_path / "folder.wav").mkdir()
+    (tmp_path / "link.wav").symlink_to(tmp_path / "a.wav")
+    found = cast(tmp_path, '"a"', '"b"', head='stems = "."')
+    assert [fault.what for fault in found.warnings] == told
+    assert [(fault.key, fault.line) for fault in found.warnings] == [("stems", 1)] * len(told)
 
 
 def test_every_fault_of_every_stem_at_once(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import pytest
 import soundfile
 
 from seatwright.disk.every_fault import read_and_cast
+from seatwright.disk.heads import shipped_head
 from seatwright.errors import SceneError, StemError
 
 
@@ -32,7 +33,8 @@ def told(error: pytest.ExceptionInfo[SceneError] | pytest.ExceptionInfo[StemErro
 
 def test_a_right_scene_is_read_and_cast(tmp_path: Path) -> None:
     sound(tmp_path / "a.wav")
-    read, cast = read_and_cast(scene(tmp_path, "a.wav"))
+    read, cast, head = read_and_cast(scene(tmp_path, "a.wav"))
+    assert head is shipped_head()
     assert list(read.scene.seats) == list(cast.seats) == ["s0"]
     assert cast.rate == 48_000
 
@@ -77,7 +79,7 @@ def test_nothing_outside_the_folder_is_opened(tmp_path: Path) -> None:
         assert [fault.file for fault in error.value.faults] == [str(inside / "scene.toml")] * 2
     with pytest.raises(SceneError) as error:
         read_and_cast(scene(inside, "linked.wav", extra="bearin = 3\n"), allow_outside=True)
-    assert any(fault.file.endswith("linked.wav") for fault in error.value.faults)
+    assert any(fault.what.startswith("linked.wav: ") for fault in error.value.faults)
 
 
 @pytest.mark.parametrize("text", ["seats = 3", "stems = 4\n[seats.a]\nstem = 5", "= =", "\0"])
@@ -101,3 +103,31 @@ def test_truncated_stems_are_allowed_on_request(tmp_path: Path) -> None:
     with pytest.raises(StemError):
         read_and_cast(path)
     assert read_and_cast(path, allow_truncated=True)[1].frames < 4_800
+
+
+HEAD = '[microphones.head]\nmodel = "mine.sofa"'
+
+
+def test_a_broken_head_hides_no_stem(tmp_path: Path) -> None:
+    """Scene right, head and stem not: one run, the scene's fault decides on the kind."""
+    (tmp_path / "mine.sofa").write_text("no measurement")
+    with pytest.raises(SceneError) as error:
+        read_and_cast(scene(tmp_path, "gone.wav", head=HEAD))
+    head, stem = error.value.faults
+    assert (head.file, head.line, head.key) == (
+        str(tmp_path / "scene.toml"), 2, "microphones.head.model"
+    )  # fmt: skip
+    assert head.what.startswith("mine.sofa: found ")
+    assert 'no file "gone.wav"' in stem.what
+
+
+def test_a_broken_head_is_told_with_the_faults_of_the_scene(tmp_path: Path) -> None:
+    (tmp_path / "mine.sofa").write_text("no measurement")
+    with pytest.raises(SceneError) as error:
+        read_and_cast(scene(tmp_path, "gone.wav", extra="bearin = 3\n", head=HEAD))
+    keys = [fault.key for fault in error.value.faults]
+    assert keys == ["seats.s0.bearin", "microphones.head.model", "seats.s0.stem"]
+    outside = HEAD.replace("mine", "../mine")
+    with pytest.raises(SceneError, match="--allow-outside") as error:
+        read_and_cast(scene(tmp_path, "gone.wav", extra="bearin = 3\n", head=outside))
+    assert len(error.value.faults) == 3

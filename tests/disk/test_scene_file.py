@@ -172,8 +172,8 @@ def test_every_fault_comes_at_once_in_the_order_of_the_lines(tmp_path: Path) -> 
     assert [fault.key for fault in faults] == [
         "rate",
         "seats.violas.bearing",
-        'seats."harp 1"',
         'seats."harp 1".stem',
+        'seats."harp 1".x',
         "seatings.wide.violas.gian",
     ]
     assert [fault.line for fault in faults] == sorted(fault.line for fault in faults)

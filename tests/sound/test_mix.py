@@ -68,6 +68,14 @@ def test_levels_are_each_outputs_own() -> None:
     assert silent == Levels(-inf, -inf, -inf)
 
 
+@pytest.mark.parametrize("peak", [-0.999, 0.0, 1.8234, 1.82, 23.45678])
+def test_the_trim_a_person_reads_is_the_trim(peak: float) -> None:
+    """Two decimals of it, given to another render, are the same gain, and still low enough."""
+    trim = common_trim((Levels(-20.0, peak, peak),))
+    assert float(f"{trim:.2f}") == trim
+    assert CEILING_DB - 0.01 - 1e-9 < peak + trim <= CEILING_DB + 1e-12
+
+
 @pytest.mark.parametrize(
     ("peaks", "trim"),
     [

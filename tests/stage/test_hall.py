@@ -36,7 +36,11 @@ def test_volume_and_areas() -> None:
         ((9.95, 0, 1), "found x = 9.95 m, 0.05 m outside, wanted -9.90 to 9.90 m"),
         ((0, 12, 1), "found y = 12.00 m, 3.10 m outside, wanted -20.90 to 8.90 m"),
         ((0, -25, 1), "found y = -25.00 m, 4.10 m outside"),
-        ((0, 0, 0), "found z = 0.00 m, 0.10 m outside, wanted 0.10 to 11.90 m"),
+        (
+            (0, 0, 0),
+            "found a height of 0.00 m above the stage floor, 0.10 m outside, "
+            "wanted 0.10 to 11.90 m",
+        ),
     ],
 )
 def test_outside_says_by_how_much(position: tuple[float, float, float], says: str) -> None:

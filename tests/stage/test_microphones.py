@@ -36,13 +36,13 @@ def test_tree_is_as_wide_and_forward_as_written() -> None:
     assert found["tree.centre"].position == (0, -0.8, 3)
 
 
-def test_left_goes_left_and_the_centre_to_both_three_decibels_down() -> None:
+def test_left_goes_left_and_the_centre_to_both_twelve_decibels_down() -> None:
     found = by_name(Microphones())
     for name in ("tree", "outriggers", "ambient"):
         assert found[f"{name}.left"].gains == (1, 0)
         assert found[f"{name}.right"].gains == (0, 1)
         assert found[f"{name}.left"].position[0] < 0 < found[f"{name}.right"].position[0]
-    assert found["tree.centre"].gains == pytest.approx((10 ** (-3 / 20),) * 2, rel=1e-12)
+    assert found["tree.centre"].gains == pytest.approx((10 ** (-12 / 20),) * 2, rel=1e-12)
 
 
 def test_outriggers_follow_the_tree_unless_written() -> None:

@@ -10,7 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from seatwright.errors import SceneError
-from seatwright.stage.routing import Bus, buses_of, heard_seats, routes_of, seat_perspectives
+from seatwright.stage.routing import (
+    Bus,
+    buses_of,
+    heard_seats,
+    only_doubts,
+    routes_of,
+    seat_perspectives,
+)
 from seatwright.stage.scene import Scene
 
 
@@ -66,6 +73,17 @@ def test_mute_and_solo_of_seats_and_sections() -> None:
         heard_seats(scene(both))
     with pytest.raises(SceneError, match="muted or not soloed"):
         heard_seats(scene(soloed), ("flute",))
+
+
+def test_a_name_that_means_a_section_and_a_seat_is_doubted() -> None:
+    made = scene({"brass": seat("brass"), "horns": seat("brass"), "harp": seat("harp")})
+    (doubt,) = only_doubts(made, ("brass", "harp", "brass"))
+    assert doubt.key == "seats.brass"
+    assert doubt.what.endswith('"brass" after --only, both are taken: brass, horns')
+    assert heard_seats(made, ("brass",)) == ("brass", "horns")
+    assert only_doubts(made, ("horns", "harp")) == []
+    crossed = scene({"brass": seat("winds"), "horns": seat("brass")})
+    assert only_doubts(crossed, ("brass",))[0].what.endswith("both are taken: brass, horns")
 
 
 def test_sections_come_first_in_the_order_of_their_first_seat() -> None:

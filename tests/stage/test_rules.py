@@ -32,7 +32,7 @@ def test_sound_scene_has_neither_fault_nor_doubt() -> None:
 
 
 def test_key_of_a_seat_is_quoted_as_toml_needs_it() -> None:
-    assert only(scene_faults(with_seat(x=40))).key == 'seats."vln. 1"'
+    assert only(scene_faults(with_seat(x=40))).key == 'seats."vln. 1".x'
 
 
 @pytest.mark.parametrize(
@@ -40,7 +40,7 @@ def test_key_of_a_seat_is_quoted_as_toml_needs_it() -> None:
     [
         ({"x": 12}, "the seat is outside the hall: found x = 12.00 m, 1.10 m outside"),
         ({"y": -30}, "found y = -30.00 m, 6.10 m outside, wanted -23.90 to 11.90 m"),
-        ({"riser": 20}, "found z = 21.20 m, 5.30 m outside"),
+        ({"riser": 20}, "found a height of 21.20 m above the stage floor, 5.30 m outside"),
         ({"x": 10.5, "y": 1, "width": 6}, ""),
         ({"x": 10, "y": 10, "width": 8}, "an end of its width is outside the hall"),
     ],
@@ -49,6 +49,63 @@ def test_seat_stays_inside_with_its_whole_width(keys: dict[str, float], says: st
     faults = scene_faults(with_seat(**keys))
     assert bool(faults) == bool(says)
     assert all(says in fault.what for fault in faults)
+
+
+POLAR = {"stem": "a.wav", "bearing": 20, "distance": 5}
+
+
+@pytest.mark.parametrize(
+    ("seat", "key"),
+    [
+        (SEAT | {"x": 30, "y": 30}, "x"),
+        (SEAT | {"y": 30}, "y"),
+        (POLAR | {"distance": 40}, "distance"),
+        (POLAR | {"height": 20, "riser": 1}, "height"),
+        (POLAR | {"height": 1, "riser": 20}, "riser"),
+        (POLAR | {"height": 0}, "height"),
+        (POLAR | {"bearing": 90, "distance": 9, "width": 9}, ""),
+        (SEAT | {"x": 9, "y": 6, "width": 9}, "width"),
+    ],
+)
+def test_a_seat_outside_is_told_at_the_key_that_was_written(seat: dict[str, Any], key: str) -> None:
+    found = scene(hall={"size": {"width": 20}}, seats={"a": seat})
+    faults = scene_faults(found)
+    if not key:  # the width lies along the depth there: nothing is outside
+        assert faults == []
+        return
+    assert only(faults).key == f"seats.a.{key}"
+
+
+def test_what_an_alternative_does_not_write_is_told_at_its_seat() -> None:
+    """An alternative that leaves a seat where it is, outside, and one that only turns it."""
+    louder = scene(seats={"a": SEAT | {"x": 30}}, seatings={"s": {"a": {"gain": -1}}})
+    assert [fault.key for fault in scene_faults(louder)] == ["seats.a.x", "seatings.s.a"]
+    narrow = {"size": {"width": 8}}
+    turned = scene(
+        hall=narrow,
+        seats={"a": POLAR | {"width": 0}},
+        seatings={"s": {"a": {"bearing": 80}}},
+        microphones={"outriggers": {"width": 4}},
+    )
+    fault = only(scene_faults(turned))
+    assert (fault.key, fault.hint) == (
+        "seatings.s.a.bearing", "bearing 80 degrees, distance 5 m"
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("gap", "near"), [(0.29, True), (0.31, False)])
+@pytest.mark.parametrize(
+    ("heard", "treatment"), [("head", "placed"), ("tree", "placed"), ("head", "blended")]
+)
+def test_a_seat_keeps_off_the_head_that_hears_it(
+    gap: float, near: bool, heard: str, treatment: str
+) -> None:
+    seat = SEAT | {"x": 2, "y": 6 + gap, "width": 0, "height": 1.2, "treatment": treatment}
+    head = {"head": {"x": 2, "y": 6, "height": 1.2}}
+    found = scene(microphones=head, seats={"a": seat | {"perspectives": {heard: 0}}})
+    told = [fault.what for fault in scene_faults(found)]
+    wanted = near and (heard, treatment) == ("head", "placed")
+    assert told == [f"found {gap:.2f} m from the listener's head, wanted at least 0.3 m"] * wanted
 
 
 @pytest.mark.parametrize(("y", "near"), [(0.25, True), (0.19, False), (0.81, False), (0.79, True)])
@@ -119,7 +176,7 @@ def test_newer_format() -> None:
 def test_seating_is_checked_like_the_scene() -> None:
     seatings = {"odd one": {"a": {"x": 30}, "z": {"x": 1}}, "fine": {"a": {"x": 3}}}
     faults = scene_faults(scene(seatings=seatings))
-    assert [fault.key for fault in faults] == ['seatings."odd one".z', 'seatings."odd one".a']
+    assert [fault.key for fault in faults] == ['seatings."odd one".z', 'seatings."odd one".a.x']
     assert faults[0].hint == "known: a"
     assert "found x = 30.00 m" in faults[1].what
 

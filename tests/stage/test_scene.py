@@ -39,11 +39,11 @@ def test_seat_keys_come_before_the_sections() -> None:
 
 def test_balance_is_the_seats_else_the_sections_else_the_default() -> None:
     found = scene(
-        sections={"low": {"perspectives": {"tree": -1}}, "empty": {"perspectives": {}}},
+        sections={"low": {"perspectives": {"tree": -1}}, "bare": {}},
         seats={
             "a": SEAT | {"section": "low", "perspectives": {"head": 0}},
             "b": SEAT | {"section": "low"},
-            "c": SEAT | {"section": "empty"},
+            "c": SEAT | {"section": "bare"},
             "d": SEAT,
         },
     )

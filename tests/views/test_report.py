@@ -16,6 +16,7 @@ from seatwright.stage.bands import BAND_NAMES
 from seatwright.stage.hall import Hall, Size
 from seatwright.stage.scene import Scene
 from seatwright.views.report import (
+    SEAT_LEGEND,
     OutputRow,
     Report,
     SeatRow,
@@ -91,6 +92,16 @@ def test_table_shows_seats_outputs_hall_and_warnings() -> None:
     assert "mix.wav -20.2 -1.0 -1.5" in lines
     assert "sections/keys.wav - - -" in lines
     assert "harp.wav: resampled from 44100 to 48000 Hz" in lines
+
+
+def test_every_column_of_the_seat_table_is_said_in_a_line() -> None:
+    lines = report_table(REPORT).splitlines()
+    heads = next(line for line in lines if line.startswith("seat "))
+    names = [name for name, _ in SEAT_LEGEND]
+    assert heads.split() == ["seat", "section", "treatment", *" ".join(names).split()]
+    for name, text in SEAT_LEGEND:
+        (line,) = (line for line in lines if line.startswith(f"  {name} "))
+        assert line.endswith(text) and len(line) <= 100
 
 
 def test_heading_names_seating_and_excerpt() -> None:

@@ -2,7 +2,7 @@
 
 Every direct sound and every reflection passes through here with the direction in which it left the
 instrument. The whole radiated energy does not depend on the pattern: turning an instrument changes
-where its energy goes, not how much, and the diffuse tail stays as it is.
+where its energy goes, not how much. What is heard is relative to where its stem was recorded from.
 """
 
 from __future__ import annotations
@@ -16,9 +16,12 @@ from numpy.typing import NDArray
 
 from seatwright.acoustics.radiation_table import RADIATION
 from seatwright.stage.bands import OCTAVE_BANDS
+from seatwright.stage.instruments import INSTRUMENTS
 from seatwright.stage.seats import Source
 
 _FLAT = np.ones(len(OCTAVE_BANDS))
+_SIDEWAYS = np.arange(-45.0, 46.0, 15.0)
+_UPWARDS = np.arange(0.0, 46.0, 15.0)
 _LEAST = 1e-30
 """Keeps the logarithm finite exactly behind a lobe, whose energy there is 0."""
 
@@ -54,6 +57,40 @@ def radiation(source: Source, directions: NDArray[np.float64]) -> NDArray[np.flo
     ):
         energy += weight * np.exp(heights[..., lobe, None] * sharpness)
     return np.sqrt(energy, out=energy)
+
+
+def is_omni(instrument: str) -> bool:
+    """Whether an instrument radiates alike in all directions."""
+    return not RADIATION[instrument].lobes
+
+
+@lru_cache(maxsize=256)
+def recorded_gains(instrument: str, facing: float) -> tuple[float, ...]:
+    """Amplitude an instrument radiates to where microphones usually stand when it is recorded.
+
+    A stem holds the colour of that direction already; a seat's response is divided by it, so that
+    an instrument facing its microphones sounds as it was exported and its room as much darker as
+    it sends less there.
+
+    Parameters
+    ----------
+    instrument : str
+    facing : float
+        Degrees of its main axis.
+
+    Returns
+    -------
+    tuple of float, shape (9,)
+        Root mean square in front of the player: 45 degrees to either side, 0 to 45 degrees up
+        (common practice, no source). At least 1: what points away from its microphones, as a
+        horn's bell does, is recorded by what comes back from all directions.
+    """
+    front = facing - INSTRUMENTS[instrument].turned
+    bearings, rises = np.meshgrid(front + _SIDEWAYS, _UPWARDS, indexing="ij")
+    axes = np.array([lobe_axis(b, r) for b, r in zip(bearings.flat, rises.flat, strict=True)])
+    gains = radiation(Source((0.0, 0.0, 0.0), facing, instrument), axes)
+    power = np.average(gains**2, axis=0, weights=np.cos(np.radians(rises.ravel())))
+    return tuple(max(1.0, float(value)) for value in np.sqrt(power))
 
 
 @dataclass(frozen=True)

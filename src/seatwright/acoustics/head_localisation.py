@@ -82,13 +82,18 @@ def bearing_at_head(listening: Listening, source: Source) -> float:
         -90 to 90, in front; for a source above or below the plane of the ears, the bearing that
         its delay belongs to there.
     """
-    delay = interaural_delay(_direct_at_ears(listening, source), _RATE)
+    delay = delay_at_head(listening, source)
     bearings, delays = _own_delays(listening)
     lateral = radians(float(np.interp(delay, delays, bearings)))
     rise = source.position[2] - listening.ears.position[2]
     level = float(np.linalg.norm(np.subtract(source.position, listening.ears.position)))
     steepness = cos(asin(max(-1.0, min(1.0, rise / level))))
     return degrees(asin(max(-1.0, min(1.0, sin(lateral) / max(steepness, 1e-6)))))
+
+
+def delay_at_head(listening: Listening, source: Source) -> float:
+    """Seconds by which the left ear hears a source's direct sound later than the right."""
+    return interaural_delay(_direct_at_ears(listening, source), _RATE)
 
 
 def _direct_at_ears(listening: Listening, source: Source) -> NDArray[np.float32]:

@@ -9,18 +9,22 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
 from seatwright.acoustics.band_weights import early_weights
+from seatwright.acoustics.colour import minimum_phase_filters, smooth_curve
 from seatwright.acoustics.diffuse_field import diffuse_mixing
+from seatwright.acoustics.directivity import recorded_gains
 from seatwright.acoustics.fractional_delay import fractional_kernels, placed_kernels
 from seatwright.acoustics.head import SPHERE, HeadModel, in_head_frame
 from seatwright.acoustics.reflections import Arrivals, arrivals_at, image_sources
 from seatwright.acoustics.room import Room
 from seatwright.acoustics.tail import diffuse_spectra, image_share, mixed_as_diffuse
+from seatwright.stage.bands import OCTAVE_BANDS
 from seatwright.stage.microphones import Ears, Microphone
 from seatwright.stage.seats import Source
 
@@ -30,6 +34,9 @@ TAIL_DEPTH_DB = 75.0
 _FADE_SECONDS = 0.03
 _ROUND_SECONDS = 0.3
 """Longer than a band filter rings, so that the tail's start does not come round to its end."""
+
+_OWN_FILTER_ORDER = 2
+"""Arrivals of more reflections share the filters of the octave bands."""
 
 _SKIRT = 1024
 """Samples kept around the early part for the skirts of band filters."""
@@ -83,8 +90,7 @@ def microphone_arrivals(
         heard = _fading(room, arrivals_at(room, source, images, microphone.position, reach))
         share = microphone.omni_share
         pattern = share + (1.0 - share) * (heard.directions @ np.array(microphone.aim))
-        gains = heard.gains * pattern[:, None]
-        arrivals.append(Arrivals(heard.distances, heard.directions, gains, heard.orders))
+        arrivals.append(replace(heard, gains=heard.gains * pattern[:, None]))
     return arrivals
 
 
@@ -115,24 +121,61 @@ def early_responses(
     ndarray, shape (microphones, early frames)
         Starts at the grid's origin; as long as the latest arrival needs, at most the grid's.
     """
-    kernels = []
-    for heard, delay in zip(arrivals, delays, strict=True):
+    kernels: list[_Kernels] = []
+    for row, (heard, delay) in enumerate(zip(arrivals, delays, strict=True)):
         time = heard.distances / room.speed + delay - grid.origin
         starts, taps = fractional_kernels(time * grid.rate)
-        kernels.append((starts, taps, heard.gains))
-    return _banded(kernels, grid)
+        kernels += _coloured(starts, taps, heard, row, grid.rate)
+    return _banded(kernels, len(arrivals), grid)
 
 
-def _banded(
-    kernels: list[tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]], grid: Grid
-) -> NDArray[np.float32]:
-    """Put kernels with band gains on the grid and apply the bands, one row for each entry."""
-    latest = max(int(starts.max()) + taps.shape[1] for starts, taps, _ in kernels)
+@dataclass(frozen=True)
+class _Kernels:
+    """Kernels of one length for one row: starts (n,), taps (n, length), gains (n, 9)."""
+
+    row: int
+    starts: NDArray[np.int64]
+    taps: NDArray[np.float64]
+    gains: NDArray[np.float64]
+
+
+def _coloured(
+    starts: NDArray[np.int64], taps: NDArray[np.float64], heard: Arrivals, row: int, rate: int
+) -> list[_Kernels]:
+    """Kernels of one row, the directivity of the direct sound and the first reflections in them.
+
+    Later reflections, which are many and overlap, have their directivity in the band gains.
+    """
+    if heard.radiated is None:
+        return [_Kernels(row, starts, taps, heard.gains)]
+    first = heard.orders <= _OWN_FILTER_ORDER
+    radiated = heard.radiated[first]
+    own = _convolved(taps[first], minimum_phase_filters(radiated, rate))
+    kernels = [_Kernels(row, starts[first], own, heard.gains[first] / radiated)]
+    if not first.all():
+        kernels.append(_Kernels(row, starts[~first], taps[~first], heard.gains[~first]))
+    return kernels
+
+
+def _convolved(
+    first: NDArray[np.floating[Any]], second: NDArray[np.floating[Any]]
+) -> NDArray[np.float64]:
+    """Row by row, shapes (rows, taps)."""
+    taps = first.shape[1] + second.shape[1] - 1
+    length = scipy.fft.next_fast_len(taps, real=True)
+    spectra = scipy.fft.rfft(first, length) * scipy.fft.rfft(second, length)
+    return np.asarray(scipy.fft.irfft(spectra, length)[:, :taps])
+
+
+def _banded(kernels: list[_Kernels], rows: int, grid: Grid) -> NDArray[np.float32]:
+    """Put kernels with band gains on the grid and apply the bands; shape (rows, frames)."""
+    latest = max(int(each.starts.max()) + each.taps.shape[1] for each in kernels)
     length = scipy.fft.next_fast_len(latest + 2 * _SKIRT, real=True)
-    rows = [
-        placed_kernels(starts + _SKIRT, taps, gains, length).T for starts, taps, gains in kernels
-    ]
-    spectra = scipy.fft.rfft(np.stack(rows).astype(np.float32), axis=2)
+    signals = np.zeros((rows, len(OCTAVE_BANDS), length), dtype=np.float32)
+    for each in kernels:
+        placed = placed_kernels(each.starts + _SKIRT, each.taps, each.gains, length)
+        signals[each.row] += placed.T
+    spectra = scipy.fft.rfft(signals, axis=2)
     summed = np.einsum("mbf,bf->mf", spectra, early_weights(grid.rate, length))
     early = scipy.fft.irfft(summed, n=length, axis=1)
     return np.asarray(early[:, _SKIRT : min(length, _SKIRT + grid.frames)])
@@ -150,11 +193,19 @@ def tail_length(grid: Grid) -> int:
     return int(scipy.fft.next_fast_len(grid.frames + int(_ROUND_SECONDS * grid.rate), real=True))
 
 
+def colour_tail(spectra: NDArray[np.complex64], source: Source, rate: int, length: int) -> None:
+    """Make a tail, in place, as much brighter or darker than the stem as all directions are."""
+    recorded = np.array(recorded_gains(source.instrument, source.facing))
+    if np.any(recorded != 1.0):
+        spectra *= smooth_curve(tuple(1.0 / recorded), rate, length)
+
+
 def tail_responses(
     room: Room,
     grid: Grid,
     groups: Sequence[tuple[tuple[Microphone, ...], float]],
     generators: Sequence[np.random.Generator],
+    source: Source | None = None,
 ) -> NDArray[np.float32]:
     """Diffuse tails of groups of microphones.
 
@@ -166,6 +217,8 @@ def tail_responses(
         Microphones of a group hear the same field; their signal is delayed by `delay` seconds.
     generators : sequence of Generator
         One for each microphone of all groups in order.
+    source : Source, optional
+        What the colour of the tail is relative to, where its stem was recorded from one direction.
 
     Returns
     -------
@@ -174,6 +227,8 @@ def tail_responses(
     length = tail_length(grid)
     origins = np.array([grid.origin - delay for group, delay in groups for _ in group])
     spectra = diffuse_spectra(room, grid.rate, length, origins, list(generators))
+    if source is not None:
+        colour_tail(spectra, source, grid.rate, length)
     row = 0
     for group, _ in groups:
         mixing = diffuse_mixing(group, grid.rate, length, room.speed)
@@ -210,7 +265,7 @@ def microphone_responses(
     delays = np.array([delay for group, delay in groups for _ in group])
     arrivals = microphone_arrivals(room, source, microphones)
     early = early_responses(room, arrivals, grid, delays)
-    responses = tail_responses(room, grid, groups, generators)
+    responses = tail_responses(room, grid, groups, generators, source)
     direct = np.array([heard.distances[0] for heard in arrivals]) / room.speed + delays
     _silence_before(responses, direct - grid.origin, grid.rate)
     responses[:, : early.shape[1]] += early
@@ -245,6 +300,7 @@ def head_responses(
     early, arrival = early_at_head(room, source, ears, grid, head=head)
     length = tail_length(grid)
     spectra = diffuse_spectra(room, grid.rate, length, np.full(2, grid.origin), list(generators))
+    colour_tail(spectra, source, grid.rate, length)
     mixed_as_diffuse(spectra, *head.mixing(grid.rate, length, room.speed))
     responses = np.ascontiguousarray(
         scipy.fft.irfft(spectra, n=length, axis=1, overwrite_x=True)[:, : grid.frames]
@@ -284,23 +340,23 @@ def early_at_head(
     images = image_sources(room, source.position, reach, max_order)
     heard = _fading(room, arrivals_at(room, source, images, ears.position, reach))
     kernels = _ear_kernels(heard, ears, room, grid, head)
-    return _banded(kernels, grid), float(heard.distances[0] / room.speed - grid.origin)
+    return _banded(kernels, 2, grid), float(heard.distances[0] / room.speed - grid.origin)
 
 
 def _ear_kernels(
     heard: Arrivals, ears: Ears, room: Room, grid: Grid, head: HeadModel
-) -> list[tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]]:
+) -> list[_Kernels]:
     """For each ear the start, kernel and band gains of every arrival."""
     directions = in_head_frame(heard.directions, ears)
     delays = head.delays(directions, room.speed)
     filters = head.filters(directions, grid.rate, room.speed)
-    kernels = []
+    kernels: list[_Kernels] = []
     for ear in range(2):
         time = heard.distances / room.speed + delays[:, ear] - grid.origin
         starts, taps = fractional_kernels(time * grid.rate - head.lead(grid.rate))
-        length = scipy.fft.next_fast_len(taps.shape[1] + filters.shape[2] - 1, real=True)
-        spectra = scipy.fft.rfft(taps, length) * scipy.fft.rfft(filters[:, ear], length)
-        kernels.append((starts, scipy.fft.irfft(spectra, length), heard.gains))
+        kernels += _coloured(
+            starts, _convolved(taps, filters[:, ear].astype(np.float64)), heard, ear, grid.rate
+        )
     return kernels
 
 

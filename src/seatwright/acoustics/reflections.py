@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from seatwright.acoustics.directivity import radiation
+from seatwright.acoustics.directivity import is_omni, radiation, recorded_gains
 from seatwright.acoustics.room import Room
 from seatwright.stage.seats import Position, Source
 
@@ -121,12 +121,16 @@ class Arrivals:
         walls, scattering, air and the instrument's directivity; without the microphone.
     orders : ndarray of int, shape (arrivals,)
         Number of reflections.
+    radiated : ndarray, shape (arrivals, 9), optional
+        The share of `gains` that is the instrument's directivity, relative to the direction it was
+        recorded from; None where it is 1 everywhere.
     """
 
     distances: NDArray[np.float64]
     directions: NDArray[np.float64]
     gains: NDArray[np.float64]
     orders: NDArray[np.int64]
+    radiated: NDArray[np.float64] | None = None
 
 
 def arrivals_at(
@@ -162,8 +166,19 @@ def arrivals_at(
     left_source = np.where(images.mirrored[heard], directions, -directions)
     reflected = np.log1p(-np.array(room.absorption)) + _log_kept(np.array(room.scattering))
     exponent = images.hits[heard] @ reflected - distances[:, None] * np.array(room.air)
-    gains = np.exp(0.5 * exponent) / distances[:, None] * radiation(source, left_source)
-    return Arrivals(distances, directions, gains, images.orders[heard])
+    gains = np.exp(0.5 * exponent) / distances[:, None]
+    radiated = _radiated(source, left_source)
+    if radiated is not None:
+        gains *= radiated
+    return Arrivals(distances, directions, gains, images.orders[heard], radiated)
+
+
+def _radiated(source: Source, directions: NDArray[np.float64]) -> NDArray[np.float64] | None:
+    """Directivity relative to the recorded direction; None for a source without any."""
+    if is_omni(source.instrument):
+        return None
+    recorded = recorded_gains(source.instrument, source.facing)
+    return np.asarray(radiation(source, directions) / np.array(recorded))
 
 
 def _log_kept(scattering: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from seatwright.acoustics.impulse_response import (
     Grid,
+    colour_tail,
     early_responses,
     faded_out,
     generator_for,
@@ -36,6 +37,7 @@ from seatwright.acoustics.tail import (
     room_grids,
     tail_energy,
 )
+from seatwright.stage.seats import Source
 
 
 def spill_responses(
@@ -63,7 +65,7 @@ def spill_responses(
     begins += np.array([spot.delay for spot in spots])
     sides = ("spill.left", "spill.right")
     generators = [generator_for(room, plan.name, index, side) for side in sides]
-    responses = _tails(room, spots, begins, grid, generators)
+    responses = _tails(room, plan.sources[index], spots, begins, grid, generators)
     responses[:, : max(0, int(np.ceil((begins.min() - grid.origin) * grid.rate)))] = 0.0
     responses[:, : early.shape[1]] += early
     return faded_out(responses, grid.rate)
@@ -78,15 +80,18 @@ def _panned(room: Room, spots: Sequence[CloseSpot], arrivals: Sequence[Arrivals]
     ways = np.concatenate([each.distances + spot.delay * room.speed for spot, each in heard])
     directions = np.concatenate([each.directions for each in arrivals])
     orders = np.concatenate([each.orders for each in arrivals])
+    colours = [each.radiated for each in arrivals if each.radiated is not None]
+    radiated = np.concatenate(colours) if colours else None
     sides = []
     for side in range(2):
         gains = [each.gains * (spot.gain * spot.microphone.gains[side]) for spot, each in heard]
-        sides.append(Arrivals(ways, directions, np.concatenate(gains), orders))
+        sides.append(Arrivals(ways, directions, np.concatenate(gains), orders, radiated))
     return sides
 
 
 def _tails(
     room: Room,
+    source: Source,
     spots: Sequence[CloseSpot],
     begins: NDArray[np.float64],
     grid: Grid,
@@ -113,6 +118,7 @@ def _tails(
         noise[1, : len(time)] = factors[1] * drawn[0] + factors[2] * drawn[1]
         values = scipy.fft.fft(noise, axis=1, overwrite_x=True)[:, : steps.bins]
         spectra[:, steps.first : steps.first + steps.bins] += values * steps.weight
+    colour_tail(spectra, source, grid.rate, length)
     tails = scipy.fft.irfft(spectra, n=length, axis=1, overwrite_x=True)
     return np.ascontiguousarray(tails[:, : grid.frames])
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Callable, Generator, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, suppress
@@ -16,10 +18,18 @@ from numpy.typing import NDArray
 
 from seatwright.disk.bounces import BounceWriter, clashes, output_name
 from seatwright.disk.broadcast import REMAINDER_BYTES, Broadcast
+from seatwright.disk.earlier_render import (
+    REPORT_NAME,
+    Superseded,
+    remove_superseded,
+    superseded,
+)
+from seatwright.disk.leftovers import remove_leftovers
+from seatwright.disk.made_folders import MadeFolders
 from seatwright.disk.raw_blocks import RawBlocks
-from seatwright.disk.text_files import refused
+from seatwright.disk.render_lock import RenderLock
 from seatwright.disk.whole_file import write_whole
-from seatwright.errors import Fault, SceneError
+from seatwright.errors import DiskError, Fault, SceneError
 from seatwright.stage.routing import Bus
 
 Progress = Callable[[float], None]
@@ -73,7 +83,10 @@ class Bounce:
 
 
 class BounceFolder:
-    """Writes the mix, all bounces and the report.
+    """Writes the mix, all bounces and the report, alone in its folder as long as it is entered.
+
+    What renders that were cut off left there is removed at the begin, the outputs of the render
+    before, as far as they are not replaced, at the end.
 
     Parameters
     ----------
@@ -90,7 +103,8 @@ class BounceFolder:
     SceneError
         If two outputs would have one name, or an output would overwrite an input.
     DiskError
-        If the folder cannot be made or written.
+        If the folder cannot be made or written, another render is at work in it, or the file
+        system cannot write an output's name.
     """
 
     def __init__(
@@ -100,16 +114,26 @@ class BounceFolder:
         self._form = form
         self._outputs = [Bus("mix", "mix"), *buses]
         self._files = [_file_of(bus, form.kind) for bus in self._outputs]
+        self._inputs = list(inputs)
         self._refuse_clashes()
-        self._refuse_inputs(list(inputs))
+        self._refuse_names()
+        self._refuse_inputs()
         self._writers: list[BounceWriter] = []
+        self._made = MadeFolders()
+        self._lock = RenderLock(folder)
+        self._superseded = Superseded()
 
     def __enter__(self) -> Self:
         try:
+            self._made.make(self.folder)
+            self._lock.take()
+            if self._lock.held:
+                remove_leftovers(self.folder)
             for file in self._files:
-                (self.folder / file).parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise refused(self.folder, "cannot be made", error) from error
+                self._made.make((self.folder / file).parent)
+        except BaseException:
+            self._leave()
+            raise
         return self
 
     def __exit__(
@@ -118,8 +142,13 @@ class BounceFolder:
         value: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
+        self._leave()
+
+    def _leave(self) -> None:
         for writer in self._writers:
             writer.abort()
+        self._lock.release()
+        self._made.remove_empty()
 
     def write(
         self, raw: RawBlocks, trim_db: float, progress: Progress, threads: int = 1
@@ -154,25 +183,42 @@ class BounceFolder:
                 pool.submit(_write_output, writer, raw.read(number), np.float32(gain), done)
                 for number, writer in enumerate(self._writers)
             ]
-            for written in writing:
-                written.result()
+            try:
+                for written in writing:
+                    written.result()
+            except BaseException:
+                pool.shutdown(wait=False, cancel_futures=True)  # what has not begun need not
+                raise
         return [
             Bounce(file, bus.kind, bus.name, writer.sha256)
             for file, bus, writer in zip(self._files, self._outputs, self._writers, strict=True)
         ]
 
+    def superseded(self) -> Superseded:
+        """What stands where outputs stand and is not of this render; `commit` removes its own."""
+        self._superseded = superseded(self.folder, self._files, self._inputs)
+        return self._superseded
+
     def commit(self, reports: dict[str, str]) -> None:
-        """Give every output its name, the reports last.
+        """Give every output its name, the reports last; then remove what `superseded` found.
+
+        Whenever this ends early, everything that the report there lists is there.
 
         Parameters
         ----------
         reports : dict of str to str
             File name and text; the last one tells that all the others are there.
+
+        Raises
+        ------
+        DiskError
+            If the disk refuses.
         """
         for writer in self._writers:
             writer.commit()
         for name, text in reports.items():
             write_whole(self.folder / name, text.encode())
+        remove_superseded(self.folder, self._superseded.ours)
 
     def _refuse_clashes(self) -> None:
         pairs = [
@@ -190,14 +236,30 @@ class BounceFolder:
                 for kind, (first, second) in pairs
             )
 
-    def _refuse_inputs(self, inputs: list[Path]) -> None:
+    def _refuse_names(self) -> None:
+        """Where the file system's encoding lacks a letter, every use of the name would fail."""
+        faults = []
+        for file in self._files:
+            path = str(self.folder / file)
+            try:
+                os.fsencode(path)
+            except UnicodeEncodeError:
+                what = (
+                    "this name cannot be written in the file system's encoding "
+                    f"{sys.getfilesystemencoding()}, wanted one that has all its letters"
+                )
+                faults.append(Fault(what, file=path, hint="set a UTF-8 locale, or PYTHONUTF8=1"))
+        if faults:
+            raise DiskError(faults)
+
+    def _refuse_inputs(self) -> None:
         known = {}
-        for path in inputs:
+        for path in self._inputs:
             with suppress(OSError):
                 status = path.stat()
                 known[(status.st_dev, status.st_ino)] = path
         faults = []
-        for file in [*self._files, "report.json", "report.txt"]:
+        for file in [*self._files, REPORT_NAME, "report.html", "report.txt"]:
             target = self.folder / file
             with suppress(OSError):
                 status = target.stat()

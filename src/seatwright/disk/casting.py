@@ -9,9 +9,10 @@ from pathlib import Path
 
 from seatwright.disk.broadcast import Broadcast
 from seatwright.disk.feeds import SeatStem, seat_channels
-from seatwright.disk.scene_file import ReadScene, stem_files
-from seatwright.disk.stem_paths import StemFiles
-from seatwright.disk.stems import Stem, inspect_stems, scan_floats
+from seatwright.disk.inspected import inspected_stems
+from seatwright.disk.scene_checks import unused_files
+from seatwright.disk.scene_file import ReadScene, found_stems, in_order
+from seatwright.disk.stems import Stem
 from seatwright.errors import Fault, StemError
 
 _LENGTH_TOLERANCE = 1.0
@@ -85,17 +86,12 @@ def cast_scene(read: ReadScene, *, allow_truncated: bool = False) -> Cast:
     StemError
         With every fault of every stem.
     """
-    files = stem_files(read)
-    paths = [path for stems in files.values() for stem in stems for path in stem.paths]
-    inspected, warnings = inspect_stems(paths, allow_truncated=allow_truncated)
-    faults = [*unequal_pairs(files, inspected)]
-    for stem in inspected.values():
-        try:
-            warnings += scan_floats(stem)
-        except StemError as error:
-            faults += error.faults
-    if faults:
-        raise StemError(faults)
+    files, faults = found_stems(read)
+    found = inspected_stems(files, read.stem_folder, allow_truncated)
+    if faults := [*faults, *found.faults]:
+        raise StemError(in_order(faults, read.path, read.text))
+    inspected = found.stems
+    warnings = [*found.warnings, *map(read.located, unused_files(files, read.stem_folder))]
     rate = read.scene.rate or _usual_rate(inspected.values())
     references = {path: stem.broadcast for path, stem in inspected.items() if stem.broadcast}
     starts = {
@@ -125,32 +121,6 @@ def _usual_rate(stems: Iterable[Stem]) -> int:
     """The rate most stems have; the highest of equals."""
     counts = Counter(stem.rate for stem in stems)
     return max(counts, key=lambda rate: (counts[rate], rate))
-
-
-def unequal_pairs(
-    files: dict[str, tuple[StemFiles, ...]], inspected: dict[Path, Stem]
-) -> list[Fault]:
-    """Left and right files that are not one stem: channels, rates or lengths differ."""
-    faults = []
-    for stem in (stem for stems in files.values() for stem in stems if len(stem.paths) == 2):
-        left, right = (inspected[path] for path in stem.paths)
-        if left.channels != 1 or right.channels != 1:
-            faults.append(
-                Fault(
-                    f"found {left.channels} and {right.channels} channels, "
-                    "wanted a left and a right file of one channel each",
-                    file=stem.label,
-                )
-            )
-        elif (left.rate, left.frames) != (right.rate, right.frames):
-            faults.append(
-                Fault(
-                    f"found {left.frames} frames at {left.rate} Hz left and {right.frames} at "
-                    f"{right.rate} Hz right, wanted the two of one length and rate",
-                    file=stem.label,
-                )
-            )
-    return faults
 
 
 def _far_apart(starts: dict[Path, int], rate: int) -> list[Fault]:

@@ -5,14 +5,23 @@ A scene that is there already keeps every character; new sections and seats are 
 
 from __future__ import annotations
 
+import json
 import os
+from dataclasses import replace
 from pathlib import Path
 
+from pydantic import TypeAdapter
+
+from seatwright.disk.scene_checks import checked
 from seatwright.disk.scene_file import ReadScene, read_scene, stem_files
 from seatwright.disk.stem_paths import ENDINGS
-from seatwright.errors import Fault, StemError
+from seatwright.disk.toml_text import decoded, parsed
+from seatwright.disk.whole_file import write_whole
+from seatwright.errors import Fault, SceneError, StemError
+from seatwright.stage.description import StemName
 
 _MOST_STEMS = 1000
+_STEM_NAME: TypeAdapter[str] = TypeAdapter(StemName)
 
 
 def folder_stems(folder: Path) -> list[str]:
@@ -29,6 +38,8 @@ def folder_stems(folder: Path) -> list[str]:
     except OSError as error:
         what = f"found no folder to list: {error.strerror}, wanted a folder of stems"
         raise StemError(Fault(what, file=str(folder))) from error
+    if unwritable := [name for name in names if not _is_writable(name)]:
+        raise StemError([_unwritable(folder, name) for name in unwritable])
     if not 0 < len(names) <= _MOST_STEMS:
         kinds = ", ".join(ENDINGS)
         what = f"found {len(names)} stems, wanted 1 to {_MOST_STEMS} files ending in {kinds}"
@@ -38,7 +49,28 @@ def folder_stems(folder: Path) -> list[str]:
 
 def _is_stem(entry: os.DirEntry[str]) -> bool:
     hidden = entry.name.startswith(".")
-    return not hidden and entry.name.lower().endswith(ENDINGS) and entry.is_file()
+    if hidden or not entry.name.lower().endswith(ENDINGS):
+        return False
+    try:
+        return entry.is_file()
+    except OSError:  # a link that leads round in a circle is no file
+        return False
+
+
+def _is_writable(name: str) -> bool:
+    """Whether a scene can hold a name."""
+    try:
+        name.encode()
+        _STEM_NAME.validate_python(name)
+    except ValueError:
+        return False
+    return True
+
+
+def _unwritable(folder: Path, name: str) -> Fault:
+    shown = name.encode("utf-8", "backslashreplace").decode()
+    what = f"found the stem {json.dumps(shown, ensure_ascii=False)}, wanted a name in UTF-8 without"
+    return Fault(f"{what} line breaks and control characters", file=str(folder), hint="rename it")
 
 
 def existing_scene(path: Path, folder: Path) -> tuple[ReadScene | None, frozenset[str]]:
@@ -72,3 +104,30 @@ def grown(read: ReadScene, addition: str) -> bytes:
     ends = b"\r\n" if b"\r\n" in old else b"\n"
     gap = b"" if old.endswith(b"\n") else ends
     return old + gap + ends + addition.encode().replace(b"\n", ends)
+
+
+def write_scene(path: Path, data: bytes) -> None:
+    """Write a drafted scene, if it is one; a link keeps leading to the file it led to.
+
+    Raises
+    ------
+    SceneError
+        If the bytes are no scene that can be rendered, such as tables behind a `seats = {...}`
+        that is closed already, or seats outside the hall of an older scene.
+    DiskError
+        If the disk refuses.
+    """
+    text, faults = decoded(data)
+    table, faults = parsed(text) if not faults else ({}, faults)
+    faults = faults or checked(table)[1]
+    if faults:
+        raise SceneError([_not_drafted(path, fault) for fault in faults])
+    write_whole(Path(os.path.realpath(path)), data)
+
+
+def _not_drafted(path: Path, fault: Fault) -> Fault:
+    """A fault of a scene that was not written, so that its lines are nowhere to be seen."""
+    hint = fault.hint or "nothing was written"
+    if fault.what.startswith("found more keys for"):
+        hint = "write each as a table of its own, [seats.NAME] or [sections.NAME]"
+    return replace(fault, file=str(path), line=0, what=f"with new seats: {fault.what}", hint=hint)

@@ -39,21 +39,49 @@ def scene_head(read: ReadScene) -> HeadModel:
         If the SOFA file it names is missing, broken, of another kind or outside the folder of the
         scene file.
     """
-    model = read.scene.microphones.head.model
+    try:
+        return head_of(read.scene.microphones.head.model, read.folder, read.allow_outside)
+    except SceneError as error:
+        raise SceneError(map(read.located, error.faults)) from None
+
+
+def head_of(model: str, folder: Path, allow_outside: bool) -> HeadModel:
+    """A head by what the scene calls it.
+
+    Parameters
+    ----------
+    model : str
+        "measured", "sphere", or the path of a SOFA file.
+    folder : Path
+        Of the scene file.
+    allow_outside : bool
+        Read a file outside this folder too.
+
+    Returns
+    -------
+    HeadModel
+
+    Raises
+    ------
+    SceneError
+        As `scene_head`, with the key but without a line.
+    """
     if model == "measured":
         return shipped_head()
     if model == "sphere":
         return SPHERE
-    path = read.folder / model
-    if not read.allow_outside:
-        how = leaving(model) or ("" if is_inside(path, read.folder) else "a link")
-        if how:
-            what = f'found {how} in "{model}", wanted a SOFA file in the folder of the scene file'
-            raise SceneError(read.located(Fault(what, key=KEY, hint=_OUTSIDE_HINT)))
+    path = folder / model
+    how = "" if allow_outside else leaving(model) or ("" if is_inside(path, folder) else "a link")
+    if how:
+        what = f'found {how} in "{model}", wanted a SOFA file in the folder of the scene file'
+        raise SceneError(Fault(what, key=KEY, hint=_OUTSIDE_HINT))
     try:
         return read_sofa(path)
     except SceneError as error:
-        raise SceneError(replace(fault, key=KEY) for fault in error.faults) from None
+        raise SceneError(
+            replace(fault, what=f"{model}: {fault.what}", file="", key=KEY)
+            for fault in error.faults
+        ) from None
 
 
 @lru_cache(maxsize=1)

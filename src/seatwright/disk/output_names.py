@@ -39,6 +39,20 @@ def output_name(text: str) -> str:
     return name or "unnamed"
 
 
+def folder_name(scene: str, *parts: str) -> str:
+    """Name of the folder of a render: the scene's, then what is special about this render.
+
+    Parameters
+    ----------
+    scene : str
+        Name of the scene file without its suffix, taken as it is.
+    parts : str
+        Seating and part, "" where there is none.
+    """
+    special = " ".join(part for part in parts if part)
+    return f"{scene} {output_name(special)}" if special else scene
+
+
 def clashes(names: Iterable[str]) -> list[tuple[str, str]]:
     """Find names that some file systems hold for the same.
 

@@ -16,6 +16,7 @@ from seatwright.disk.scene_words import Refusal, refusals
 from seatwright.disk.stem_paths import (
     StemFiles,
     StemNames,
+    audio_files,
     find_stems,
     is_inside,
     leaving,
@@ -28,6 +29,7 @@ from seatwright.stage.rules import scene_faults
 from seatwright.stage.scene import SCENE_FORMAT, Scene
 
 _OUTSIDE_HINT = "--allow-outside reads it all the same"
+_NAMED_FILES = 8
 _UNREAD_BY_RULES = ("format", "title", "stems", "rate", "align")
 
 
@@ -212,6 +214,69 @@ def linked_outside(files: Mapping[str, tuple[StemFiles, ...]], root: Path) -> li
         for path in stem.paths
         if not is_inside(path, root)
     ]
+
+
+def openable_stems(
+    names: StemNames, root: Path, allow_outside: bool
+) -> tuple[dict[str, tuple[StemFiles, ...]], list[Fault]]:
+    """Stems that may be opened.
+
+    Parameters
+    ----------
+    names : dict of str to tuple of (str, str)
+        From `stem_names`.
+    root : Path
+        Folder of the stems.
+    allow_outside : bool
+        Also those that lie outside of it, which are left out without a word otherwise:
+        `outside_faults` names them.
+
+    Returns
+    -------
+    files : dict of str to tuple of StemFiles
+    faults : list of Fault
+        Of those that are not there.
+    """
+    if allow_outside:
+        return find_stems(names, root)
+    inside = {
+        seat: tuple((key, name) for key, name in stems if not leaving(name))
+        for seat, stems in names.items()
+    }
+    files, faults = find_stems(inside, root)
+    kept = {
+        seat: tuple(stem for stem in stems if all(is_inside(path, root) for path in stem.paths))
+        for seat, stems in files.items()
+    }
+    return kept, faults
+
+
+def unused_files(files: Mapping[str, tuple[StemFiles, ...]], root: Path) -> Iterator[Fault]:
+    """A doubt where audio files lie in the stems folder that no seat plays.
+
+    Parameters
+    ----------
+    files : mapping of str to tuple of StemFiles
+        What the seats play.
+    root : Path
+        Folder of the stems; folders in it are not looked into.
+
+    Returns
+    -------
+    iterator of Fault
+        One at most, for all of them together.
+    """
+    played = {
+        os.path.realpath(path) for stems in files.values() for stem in stems for path in stem.paths
+    }
+    idle = [path.name for path in audio_files(root) if os.path.realpath(path) not in played]
+    if not idle:
+        return
+    more = f" and {len(idle) - _NAMED_FILES} more" if len(idle) > _NAMED_FILES else ""
+    count = "an audio file" if len(idle) == 1 else f"{len(idle)} audio files"
+    yield Fault(
+        f"found {count} that no seat plays: {', '.join(idle[:_NAMED_FILES])}{more}", key="stems"
+    )
 
 
 def repeated_stems(scene: Scene, root: Path) -> Iterator[Fault]:

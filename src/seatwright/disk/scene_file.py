@@ -18,6 +18,7 @@ from typing import Any
 from seatwright.disk.scene_checks import (
     checked,
     linked_outside,
+    openable_stems,
     outside_faults,
     repeated_stems,
 )
@@ -140,15 +141,21 @@ def stem_files(read: ReadScene) -> dict[str, tuple[StemFiles, ...]]:
         With every missing file, every left without its right and every name that fits more
         than one file.
     """
-    if not is_folder(read.stem_folder):
-        raise StemError(read.located(_no_stem_folder(read)))
-    names = stem_names({name: seat.stem for name, seat in read.scene.seats.items()})
-    files, faults = find_stems(names, read.stem_folder)
-    if not read.allow_outside:
-        faults += linked_outside(files, read.stem_folder)
+    files, faults = found_stems(read)
     if faults:
         raise StemError(in_order(faults, read.path, read.text))
     return files
+
+
+def found_stems(read: ReadScene) -> tuple[dict[str, tuple[StemFiles, ...]], list[Fault]]:
+    """The stems of every seat that may be opened, and the faults of all others, with their keys."""
+    if not is_folder(read.stem_folder):
+        return {}, [_no_stem_folder(read)]
+    names = stem_names({name: seat.stem for name, seat in read.scene.seats.items()})
+    files, faults = openable_stems(names, read.stem_folder, read.allow_outside)
+    if not read.allow_outside:
+        faults += linked_outside(find_stems(names, read.stem_folder)[0], read.stem_folder)
+    return files, faults
 
 
 def _no_stem_folder(read: ReadScene) -> Fault:

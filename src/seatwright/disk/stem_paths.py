@@ -40,10 +40,13 @@ class StemFiles:
         One mono or stereo file, or a left and a right one.
     label : str
         What to call it: its file name, or both names joined by " + ".
+    key : str
+        Where the scene names it, for example "seats.violas.stem".
     """
 
     paths: tuple[Path, ...]
     label: str
+    key: str = field(default="", compare=False)
 
 
 def stem_folder(folder: Path, stems: str) -> Path:
@@ -226,7 +229,7 @@ class _Search:
             if len(paths) == 1 and (match := _SIDE.fullmatch(paths[0].name)):
                 paths = self.with_other_side(stem, match, waiting, written)
             if paths:
-                result.append(StemFiles(paths, " + ".join(path.name for path in paths)))
+                result.append(StemFiles(paths, " + ".join(path.name for path in paths), stem.key))
         return tuple(result)
 
     def with_other_side(
@@ -310,6 +313,17 @@ def _mode(path: Path) -> int | None:
 def is_folder(path: Path) -> bool:
     """Whether there is a folder; False for names no system could hold."""
     return stat.S_ISDIR(_mode(path) or 0)
+
+
+def audio_files(folder: Path) -> list[Path]:
+    """Files of a folder that their endings call audio, by name; hidden ones are left out."""
+    return [
+        path
+        for name in _names_in(folder)
+        if (path := folder / name).suffix.lower() in ENDINGS
+        and not name.startswith(".")
+        and stat.S_ISREG(_mode(path) or 0)
+    ]
 
 
 def _names_in(folder: Path) -> list[str]:

@@ -14,7 +14,7 @@ A. V. Oppenheim, R. W. Schafer, "Discrete-Time Signal Processing", overlap-save 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from math import ceil
@@ -149,7 +149,9 @@ class Engine:
             self._groups.append(_Group(self.grid))
         self._groups[-1].add(voice)
 
-    def blocks(self, start: int, stop: int) -> Iterator[tuple[int, NDArray[np.float32]]]:
+    def blocks(
+        self, start: int, stop: int
+    ) -> Generator[tuple[int, NDArray[np.float32]], None, None]:
         """Render from sample `start` up to but without `stop`.
 
         Yields

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from math import floor
 
 import numpy as np
 from numpy.typing import NDArray
 
 from seatwright.sound.loudness import LoudnessMeter
 from seatwright.sound.peaks import PeakMeter
+from seatwright.sound.spectra import Picture, SpectrumMeter
 
 _PIECE = 2**15
 
@@ -52,7 +54,7 @@ class Levels:
 
 
 class Meters:
-    """Loudness and peak of every output while it streams by.
+    """Loudness, peak, spectrum and course of every output while it streams by.
 
     Outputs are measured side by side; `add` returns while the block is still being measured.
 
@@ -68,6 +70,7 @@ class Meters:
     def __init__(self, outputs: int, rate: int, threads: int = 1):
         self._loudness = [LoudnessMeter(rate) for _ in range(outputs)]
         self._peaks = [PeakMeter(rate) for _ in range(outputs)]
+        self._spectra = [SpectrumMeter(rate) for _ in range(outputs)]
         self._pool = ThreadPoolExecutor(max(1, threads))
         self._pending: list[Future[None]] = []
 
@@ -83,6 +86,7 @@ class Meters:
             piece = signal[:, first : first + _PIECE].T
             self._loudness[output].add(piece)
             self._peaks[output].add(piece)
+            self._spectra[output].add(piece)
 
     def wait(self) -> None:
         """Until everything taken in is measured, so that its memory can go."""
@@ -99,12 +103,24 @@ class Meters:
             for loudness, peak in zip(self._loudness, self._peaks, strict=True)
         )
 
+    @property
+    def pictures(self) -> tuple[Picture, ...]:
+        """Of each output so far, before any trim."""
+        self.wait()
+        return tuple(spectrum.picture for spectrum in self._spectra)
+
     def close(self) -> None:
         """End the threads."""
         self._pool.shutdown(cancel_futures=True)
 
 
 def common_trim(levels: tuple[Levels, ...]) -> float:
-    """The one gain in dB, at most 0, that keeps every output at or below the ceiling."""
+    """The one gain in dB, at most 0, that keeps every output at or below the ceiling.
+
+    Whole hundredths, rounded down, so that the figure a person reads and gives to another render
+    is the gain itself.
+    """
     highest = max((level.true_peak_db for level in levels), default=-np.inf)
-    return min(0.0, CEILING_DB - highest)
+    if highest <= CEILING_DB:
+        return 0.0
+    return floor(100.0 * (CEILING_DB - highest)) / 100.0

@@ -6,6 +6,7 @@ Conventions: full scale is 1.0; a step (LSB) of `bits` is 2**(1 - bits); arrays 
 
 from __future__ import annotations
 
+from math import inf, log10
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,12 @@ Floats = NDArray[np.floating[Any]]
 
 
 _STEP_32 = np.float32(2.0**-31)
+
+
+def half_step_db(encoding: str) -> float:
+    """Half a step of PCM_16 or PCM_24 in dBFS, up to which samples round to 0; FLOAT has none."""
+    bits = {"PCM_16": 16, "PCM_24": 24}.get(encoding)
+    return -inf if bits is None else -20.0 * bits * log10(2.0)
 
 
 def quantised(

@@ -57,7 +57,7 @@ class SpectrumMeter:
     def __init__(self, rate: int):
         self._rate = rate
         self._hop = max(1, round(STEP_SECONDS * rate))
-        self._power = np.zeros(WINDOW // 2 + 1)
+        self._squares = np.zeros(WINDOW + 2)  # real and imaginary parts in turn
         self._windows = 0
         self._course: list[float] = []
         self._rest = np.zeros((0, 2), np.float32)
@@ -66,7 +66,7 @@ class SpectrumMeter:
 
     def add(self, piece: NDArray[np.float32]) -> None:
         """Take in the next samples, shape (frames, 2)."""
-        self._add_course(np.einsum("fc,fc->f", piece, piece, dtype=np.float64))
+        self._add_course(piece)
         both = np.concatenate([self._rest, piece]) if len(self._rest) else piece
         whole = len(both) // WINDOW * WINDOW
         if whole:
@@ -74,28 +74,34 @@ class SpectrumMeter:
         self._rest = np.array(both[whole:], dtype=np.float32)
 
     def _add_windows(self, samples: NDArray[np.float32]) -> None:
-        rows = np.ascontiguousarray(samples.T).reshape(-1, WINDOW)
-        spectra = scipy.fft.rfft(rows * self._fade, axis=1)
-        self._power += np.sum(spectra.real**2 + spectra.imag**2, axis=0, dtype=np.float64)
+        rows = (samples.T.reshape(2, -1, WINDOW) * self._fade).reshape(-1, WINDOW)
+        parts = scipy.fft.rfft(rows, axis=1).view(np.float32)
+        self._squares += np.einsum("wb,wb->b", parts, parts)
         self._windows += len(rows) // 2
 
-    def _add_course(self, power: NDArray[np.float64]) -> None:
-        place = 0
-        while place < len(power):
-            take = min(self._hop - self._filled, len(power) - place)
-            self._open += float(power[place : place + take].sum())
-            self._filled += take
-            place += take
-            if self._filled == self._hop:
-                self._course.append(self._open / self._hop)
-                self._open, self._filled = 0.0, 0
+    def _add_course(self, piece: NDArray[np.float32]) -> None:
+        head = min(len(piece), self._hop - self._filled) if self._filled else 0
+        whole = (len(piece) - head) // self._hop * self._hop
+        self._add_part(piece[:head])
+        steps = piece[head : head + whole].T.reshape(2, -1, self._hop)
+        power = np.einsum("chf,chf->ch", steps, steps).sum(axis=0, dtype=np.float64)
+        self._course += [float(step) / self._hop for step in power]
+        self._add_part(piece[head + whole :])
+
+    def _add_part(self, part: NDArray[np.float32]) -> None:
+        """Take in at most what is missing of a step."""
+        self._open += sum(float(np.einsum("f,f->", side, side)) for side in part.T)
+        self._filled += len(part)
+        if self._filled == self._hop:
+            self._course.append(self._open / self._hop)
+            self._open, self._filled = 0.0, 0
 
     @property
     def picture(self) -> Picture:
         """Of everything taken in."""
         bands = third_octaves(self._rate)
         scale = 2.0 / (WINDOW * float(np.sum(self._fade.astype(np.float64) ** 2)))
-        density = self._power * scale / max(1, self._windows)
+        density = self._squares.reshape(-1, 2).sum(axis=1) * scale / max(1, self._windows)
         total = np.concatenate([[0.0], np.cumsum(density)])
         edges = np.stack([bands * 10.0**-0.05, bands * 10.0**0.05])
         places = (edges / self._rate * WINDOW) + 0.5

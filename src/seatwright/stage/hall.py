@@ -139,12 +139,28 @@ class Hall(Description):
 
     def outside(self, position: tuple[float, float, float]) -> str:
         """Say by how much a position leaves the hall; "" when it is at least 0.1 m inside."""
+        return self.way_out(position)[1]
+
+    def way_out(self, position: tuple[float, float, float]) -> tuple[str, str]:
+        """Along which axis a position leaves the hall ("x", "y", "z") and by how much, in words.
+
+        Parameters
+        ----------
+        position : tuple of float, shape (3,)
+            Metres.
+
+        Returns
+        -------
+        axis, what : str
+            The first of the axes, both "" when the position is at least 0.1 m inside.
+        """
         for axis, value, (low, high) in zip("xyz", position, self.bounds, strict=True):
             low, high = low + CLEARANCE, high - CLEARANCE
             over = max(low - value, value - high)
             if over > 1e-9:
-                return (
-                    f"found {axis} = {value:.2f} m, {over:.2f} m outside, "
-                    f"wanted {low:.2f} to {high:.2f} m"
+                where = f"a height of {value:.2f} m above the stage floor"
+                where = where if axis == "z" else f"{axis} = {value:.2f} m"
+                return axis, (
+                    f"found {where}, {over:.2f} m outside, wanted {low:.2f} to {high:.2f} m"
                 )
-        return ""
+        return "", ""

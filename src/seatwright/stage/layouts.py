@@ -138,6 +138,7 @@ _BESIDE = {
     "brass": ("trumpets", 1.6, 0.2), "trombones": ("trumpets", 2.6, 0.0),
     "tuba": ("trumpets", 5.0, 0.0), "percussion": ("timpani", -2.8, 0.0),
     "harp": ("timpani", -3.4, -2.4), "celesta": ("harp", 0.0, 1.6), "piano": ("harp", -0.4, -2.2),
+    "keyboards": ("piano", 0.0, 0.0),
     "organ": ("timpani", 4.0, 1.4), "harpsichord": ("violas", -0.4, -1.6),
     "continuo": ("violas", -0.4, -1.6), "guitar": ("harp", 1.4, 0.0),
     "solo voice": ("violins1", 2.9, -1.2),

@@ -41,12 +41,14 @@ _TABLE = (
         "violins1", "violin", "strings", 14,
         "violin 1|violins 1|vln 1|vlns 1|vn 1|vl 1|v1|vni 1|violini 1|violino 1|"
         "1 violine|violine 1|violinen 1|viol 1|violons 1|violon 1|1st violins|"
+        "violini primi|premiers violons|violons premiers|"
         "first violins|erste violinen|vv 1|primi violini",
     ),
     Part(
         "violins2", "violin", "strings", 12,
         "violin 2|violins 2|vln 2|vlns 2|vn 2|vl 2|v2|vni 2|violini 2|violino 2|"
         "2 violine|violine 2|violinen 2|viol 2|violons 2|violon 2|2nd violins|"
+        "violini secondi|seconds violons|violons seconds|"
         "second violins|zweite violinen|vv 2|secondi violini",
     ),
     Part(
@@ -74,12 +76,13 @@ _TABLE = (
     Part(
         "piccolo", "piccolo", "woodwinds", 1,
         "piccolo|picc|picc fl|piccolo flute|fl picc|pic|ottavino|ott|petite flute|pte fl|"
-        "kleine floete|kl fl|piccolofloete|flauto piccolo",
+        "kleine floete|kl fl|piccolofloete|flauto piccolo|flute piccolo|flutes piccolos|"
+        "pikkolo|pikkolofloete",
     ),
     Part(
         "flutes", "flute", "woodwinds", 2,
         "flute|flutes|fl|fls|flauto|flauti|floete|floeten|flote|floten|grande flute|"
-        "gr fl|grosse floete",
+        "gr fl|grosse floete|querfloete|querfloeten|traversfloete",
     ),
     Part(
         "alto flute", "alto flute", "woodwinds", 1,
@@ -109,7 +112,7 @@ _TABLE = (
     ),
     Part(
         "bassoons", "bassoon", "woodwinds", 2,
-        "bassoon|bassoons|bn|bsn|bsns|bsn 1 2|fg|fag|fagotto|fagotti|fagott|fagotte|"
+        "bassoon|bassoons|bn|bsn|bsns|fg|fag|fagotto|fagotti|fagott|fagotte|"
         "basson|bassons|bons|bon",
     ),
     Part(
@@ -119,7 +122,8 @@ _TABLE = (
     ),
     Part(
         "saxophones", "saxophone", "woodwinds", 1,
-        "sax|saxes|saxophone|saxophones|sassofono|saxophon|alto sax|tenor sax",
+        "sax|saxes|saxophone|saxophones|sassofono|saxophon|alto sax|tenor sax|"
+        "soprano sax|baritone sax|bari sax|bass sax|altsaxophon|tenorsaxophon",
     ),
     Part(
         "horns", "horn", "brass", 4,
@@ -129,12 +133,13 @@ _TABLE = (
     Part(
         "trumpets", "trumpet", "brass", 3,
         "trumpet|trumpets|tpt|tpts|trp|trpt|tr|tromba|trombe|trompete|trompeten|"
-        "trompette|trompettes|cornet|cornets|flugelhorn",
+        "trompette|trompettes|cornet|cornets|flugelhorn|piccolo trumpet|picc tpt|pic tpt|"
+        "piccolotrompete",
     ),
     Part(
         "trombones", "trombone", "brass", 3,
         "trombone|trombones|tbn|tbns|trb|trbn|tromboni|posaune|posaunen|pos|"
-        "tenor trombone|tenor trombones|"
+        "tenor trombone|tenor trombones|trombone tenore|tromboni tenori|"
         "tromb|trombs|tromb ten|ten tbn|tenor tbn|tenorposaune",
     ),
     Part(
@@ -148,9 +153,12 @@ _TABLE = (
         "wagner tubas", "horn", "brass", 4,
         "wagner tuba|wagner tubas|wtba|wagnertuben|tenortuben",
     ),
-    Part("euphonium", "euphonium", "brass", 1, "euphonium|euph|baritone horn|tenorhorn"),
+    Part(
+        "euphonium", "euphonium", "brass", 1,
+        "euphonium|euph|baritone horn|tenor horn|tenorhorn|bariton horn",
+    ),
     Part("low brass", "trombone", "brass", 5, "low brass|lowbrass"),
-    Part("brass", "trumpet", "brass", 11, "brass|ottoni|blech|blechblaeser|cuivres"),
+    Part("brass", "trumpet", "brass", 11, "brass|brs|ottoni|blech|blechblaeser|cuivres"),
     Part(
         "woodwinds", "oboe", "woodwinds", 8,
         "woodwind|woodwinds|ww|wwinds|winds|legni|holz|holzblaeser|bois",
@@ -171,7 +179,7 @@ _TABLE = (
     ),
     Part(
         "tom toms", "tom-toms", "percussion", 1,
-        "toms|tom toms|tomtoms|tom tom|taiko|taikos|ensemble drums",
+        "toms|tenor drum|tenor drums|tom toms|tomtoms|tom tom|taiko|taikos|ensemble drums",
     ),
     Part(
         "cymbals", "cymbals", "percussion", 1,
@@ -217,7 +225,7 @@ _TABLE = (
     ),
     Part(
         "percussion", "percussion", "percussion", 3,
-        "percussion|perc|percs|schlagzeug|schlg|schlgz|batteria|percussioni|batterie|"
+        "percussion|perc|percs|prc|schlagzeug|schlagwerk|schlg|schlgz|batteria|percussioni|batterie|"
         "metals|woods|drums|small perc",
     ),
     Part(
@@ -228,6 +236,10 @@ _TABLE = (
     Part(
         "piano", "piano", "keyboards", 1,
         "piano|pno|pf|pfte|klavier|klav|kl av|pianoforte|flygel|fluegel",
+    ),
+    Part(
+        "keyboards", "piano", "keyboards", 2,
+        "keyboard|keyboards|keys|tasten|tasteninstrumente|tastiere|claviers",
     ),
     Part("organ", "organ", "keyboards", 1, "organ|org|organo|orgel|orgue|pipe organ"),
     Part(
@@ -252,6 +264,7 @@ _TABLE = (
     Part(
         "choir", "choir", "choir", 48,
         "choir|chorus|chor|coro|choeur|choeurs|satb|chr|women|men|boys|children|"
+        "frauenchor|maennerchor|femmes|hommes|choir women|choir men|"
         "kinderchor|vocals|voices",
     ),
     Part(
@@ -268,8 +281,11 @@ _TABLE = (
 
 PARTS: dict[str, Part] = {part.name: part for part in _TABLE}
 
-GROUPS = ("strings", "woodwinds", "brass", "low brass", "percussion", "choir")
+GROUPS = ("strings", "woodwinds", "brass", "low brass", "percussion", "keyboards", "choir")
 """Parts that stand for a whole family; before another name they only say where it belongs."""
+
+ROLES = ("continuo",)
+"""Parts that are only what another part does where one is named with them."""
 
 AMBIGUOUS: dict[str, tuple[str, ...]] = {
     "cor": ("horns", "english horn"),
@@ -279,13 +295,23 @@ AMBIGUOUS: dict[str, tuple[str, ...]] = {
     "bass": ("basses", "choir bass", "low support"),
     "basses": ("basses", "choir bass"),
     "br": ("violas", "brass"),
-    "tr": ("trumpets", "snare"),
+    "tr": ("trumpets", "trombones", "triangle", "snare"),
     "tamb": ("tambourine", "snare"),
     "cel": ("celesta", "cellos"),
-    "tb": ("tuba", "tubular bells"),
+    "tb": ("tuba", "trombones", "tubular bells"),
     "bons": ("bassoons", "trombones"),
     "a": ("harp", "alto"),
     "b cl": ("bass clarinet", "clarinets"),
     "b fl": ("bass flute", "flutes"),
+    "pic": ("piccolo", "trumpets"),
+    "soprano": ("soprano", "saxophones"),
+    "tenor": ("tenor", "saxophones", "trombones"),
+    "ten": ("tenor", "saxophones", "trombones"),
+    "bari": ("choir bass", "saxophones", "euphonium"),
+    "baritone": ("choir bass", "saxophones", "euphonium"),
+    "basso": ("basses", "choir bass"),
+    "bassi": ("basses", "choir bass"),
+    "bells": ("tubular bells", "glockenspiel", "mark tree"),
+    "drum": ("snare", "bass drum", "tom toms"),
 }
 """Spellings with more than one meaning in practice, and what each can mean."""

@@ -9,81 +9,32 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import cache
 
-from seatwright.stage.name_table import AMBIGUOUS, GROUPS, PARTS
+from seatwright.stage.name_company import GUESSED, with_company
+from seatwright.stage.name_guess import NameGuess, without_ending, without_side
+from seatwright.stage.name_noise import CUE, NOISE
+from seatwright.stage.name_table import AMBIGUOUS, GROUPS, PARTS, ROLES
 
-SURE, LIKELY, GUESSED = 0.95, 0.8, 0.6
-"""Confidence of a full name, of an abbreviation, of what only its neighbours decide."""
+__all__ = ["NameGuess", "read_name", "read_names"]
+
+SURE, LIKELY, SHARED = 0.95, 0.8, 0.7
+"""Confidence of a full name, of an abbreviation, of several parts on one stem."""
 
 _MOST_WORDS = 4
 
-_PLAYED = """
- legato leg staccato stacc stac spiccato spicc spic pizzicato pizz piz tremolo trem arco sustain
- sustained sustains sus sust long longs short shorts marcato marc detache tenuto sordino sord sords
- muted mute con senza open stopped solo soli tutti div divisi unis harmonics harm trill trills
- vibrato vib nv flautando ponticello pont sul tasto col legno ord ordinario swell swells fx effects
- rolls roll hits hit mallets brushes articulation art artic expr expressive soft loud
- pp ppp mp mf ff fff sfz fp ensemble section sect chamber
-"""
+_GLUED = 7
+"""Letters from which on a spelling of several words is no accident when written together."""
 
-_RECORDED = """
- close spot spots tree outriggers outrigger outrig ambient amb ambience room hall far mid near main
- mains surround surr wide mics mic mix mixed full stereo mono stem stems bus group grp aux track trk
- tr0 channel chan ch audio bounce bounced print export exported render rendered final fin master
- mastered take tk version ver rev draft edit ed comp wet dry raw clean new old copy cue bars bar
- take1 bpm khz bit hz wav aif flac left right lr part pt prt orch orchestra orchestral real live
- midi demo music score piece song in of the and de la le les der die das il el und et e
-"""
-
-_NOISE = frozenset(_PLAYED.split() + _RECORDED.split())
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4"}
 _ORDINAL = re.compile(r"(?i)(?P<number>[1-9])(st|nd|rd|th|er|re|e|o|a|°|º|ª|\.)")
-_SIDE = re.compile(r"(?<=[._-])[LR]$")
-_CUE = re.compile(
-    r"(?<![a-z0-9])(\d+m\d+[a-z]?|v0\d|v[3-9]\d*|[tr]\d{1,2}|k\d{2,3}|\d{2,3}(k|khz|bit|bpm))"
-    r"(?![a-z0-9])"
-)
-"""Cue, take, version, rate, tempo."""
+_LIGATURES = str.maketrans({"œ": "oe", "Œ": "Oe", "æ": "ae", "Æ": "Ae", "ø": "o", "Ø": "O"})
+"""Letters that Unicode does not take apart."""
 
 _VERSIONS = ("v 1", "v 2")
 """First and second violins where nothing else is said, else a version."""
-
-
-@dataclass(frozen=True)
-class NameGuess:
-    """What a name was taken for.
-
-    Parameters
-    ----------
-    name : str
-        As given.
-    part : str
-        Name of the part; "" where nothing fits or it has to be asked.
-    candidates : tuple of str
-        Parts between which only a person can decide; empty where `part` is known.
-    confidence : float
-        0 to 1.
-    why : str
-        The spelling that decided, in words.
-    number : str
-        Which of several, such as "1" or "1-2"; "" without.
-    side : str
-        "L", "R" or "".
-    group : str
-        The family the name itself gives, such as "brass" in "BRASS_Cor"; "" without.
-    """
-
-    name: str
-    part: str
-    candidates: tuple[str, ...] = ()
-    confidence: float = 0.0
-    why: str = ""
-    number: str = ""
-    side: str = ""
-    group: str = ""
 
 
 def read_names(names: Iterable[str]) -> list[NameGuess]:
@@ -103,7 +54,7 @@ def read_names(names: Iterable[str]) -> list[NameGuess]:
     given = list(names)
     counted = _counted(given)
     guesses = [read_name(name, counted=counted) for name in given]
-    return _with_company(guesses, counted)
+    return with_company(guesses, counted)
 
 
 def read_name(name: str, counted: bool = False) -> NameGuess:
@@ -120,7 +71,7 @@ def read_name(name: str, counted: bool = False) -> NameGuess:
     -------
     NameGuess
     """
-    base, side = _without_side(_without_ending(name))
+    base, side = without_side(without_ending(name))
     best = NameGuess(name, "", side=side)
     for text in _foldings(base):
         guess = _read_words(name, _words(text, counted), side)
@@ -133,22 +84,9 @@ def _rank(guess: NameGuess) -> float:
     return guess.confidence + (0.01 if guess.candidates else 0.0)
 
 
-def _without_ending(name: str) -> str:
-    base, dot, ending = name.rpartition(".")
-    known = ending.lower() in ("wav", "flac", "aif", "aiff", "aifc", "rf64", "wave", "bwf")
-    return base if dot and known else name
-
-
-def _without_side(base: str) -> tuple[str, str]:
-    found = _SIDE.search(base)
-    if not found:
-        return base, ""
-    return base[: found.start() - 1], found.group(0)
-
-
 def _foldings(text: str) -> tuple[str, ...]:
     """Plain letters, once with umlauts written out and once with their dots left out."""
-    composed = unicodedata.normalize("NFC", text)
+    composed = unicodedata.normalize("NFC", text).translate(_LIGATURES)
     spelt = composed
     for letter, two in (("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss")):
         spelt = spelt.replace(letter, two).replace(letter.upper(), two.capitalize())
@@ -164,7 +102,7 @@ def _words(text: str, counted: bool) -> list[str]:
     text = re.sub(r"\[[^]]*\]|\([^)]*\)", lambda found: f" {found.group(0)[1:-1]} ", text)
     text = _ORDINAL.sub(lambda found: f" {found.group('number')} ", text, count=1)
     text = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})", " ", text)
-    text = _CUE.sub(" ", text.lower())
+    text = CUE.sub(" ", text.lower())
     text = re.sub(r"(?<=[a-z])(?=\d)|(?<=\d)(?=[a-z])", " ", text)
     words = [word for word in re.split(r"[^a-z0-9]+", text) if word]
     words = [_ROMAN.get(word, word) for word in words]
@@ -182,12 +120,18 @@ def _counted(names: list[str]) -> bool:
 
 @cache
 def _spellings() -> dict[tuple[str, ...], str]:
-    """Part by the words of each spelling."""
-    return {
+    """Part by the words of each spelling, long ones also written together."""
+    spelt = {
         tuple(_words(spelling, counted=False)): part.name
         for part in PARTS.values()
         for spelling in part.spellings.split("|")
     }
+    glued = {
+        ("".join(words),): part
+        for words, part in spelt.items()
+        if len(words) > 1 and "".join(words).isalpha() and len("".join(words)) >= _GLUED
+    }
+    return glued | spelt
 
 
 @dataclass(frozen=True)
@@ -210,18 +154,31 @@ def _read_words(name: str, words: list[str], side: str) -> NameGuess:
         return NameGuess(name, "", side=side)
     group = next((m.parts[0] for m in matches if m.parts[0] in GROUPS), "")
     special = [m for m in matches if m.parts[0] not in GROUPS]
-    chosen = special or matches[:1]
+    players = [m for m in special if m.parts[0] not in ROLES]
+    chosen = players or special or matches[:1]
     parts = tuple(dict.fromkeys(part for match in chosen for part in match.parts))
     number = _number(words, chosen[0])
     if len(parts) > 1 and group:
         parts = _of_family(parts, group) or parts
     spelling = " ".join(match.spelling for match in chosen)
+    if together := _together(chosen, parts):
+        why = f'"{spelling}" are several parts of one family'
+        return NameGuess(name, together, (), SHARED, why, "", side, group)
     if len(parts) > 1:
         why = f'"{spelling}" can mean {", ".join(parts[:-1])} or {parts[-1]}'
         return NameGuess(name, "", parts, 0.3, why, number, side, group)
     part, why = _numbered_violins(parts[0], number), f'"{spelling}"'
     confidence = _confidence(words, chosen)
     return NameGuess(name, part, (), confidence, why, number, side, group)
+
+
+def _together(chosen: list[_Match], parts: tuple[str, ...]) -> str:
+    """The family several named parts share; "" where one is unsure or another family's."""
+    families = {PARTS[part].family for part in parts}
+    if len(parts) < 2 or len(families) > 1 or any(len(match.parts) > 1 for match in chosen):
+        return ""
+    family = families.pop()
+    return family if family in GROUPS else ""
 
 
 def _of_family(parts: tuple[str, ...], group: str) -> tuple[str, ...]:
@@ -236,19 +193,18 @@ def _matches(words: list[str]) -> list[_Match]:
     for match in sorted(_all_matches(words), key=lambda m: (-m.letters, m.start)):
         if all(match.stop <= other.start or other.stop <= match.start for other in taken):
             taken.append(match)
-    said = [m for m in taken if m.letters > 1 and m.spelling not in _VERSIONS]
-    return sorted(said or taken, key=lambda m: m.start)
+    return sorted(taken, key=lambda m: m.start)
 
 
 def _all_matches(words: list[str]) -> Iterable[_Match]:
-    useful = [word for word in words if word not in _NOISE and not word.isdigit()]
+    useful = [word for word in words if word not in NOISE and not word.isdigit()]
     for size in range(1, _MOST_WORDS + 1):
         for start in range(len(words) - size + 1):
             spelt = tuple(words[start : start + size])
             text = " ".join(spelt)
-            if len(text) == 1 and useful != [text]:
+            if (len(text) == 1 or text in _VERSIONS) and useful != [text[0]]:
                 continue
-            if text in AMBIGUOUS:
+            if text in AMBIGUOUS and _may_stand(spelt, words):
                 yield _Match(start, start + size, text, AMBIGUOUS[text])
             elif (part := _spellings().get(spelt)) and _may_stand(spelt, words):
                 yield _Match(start, start + size, text, (part,))
@@ -256,9 +212,9 @@ def _all_matches(words: list[str]) -> Iterable[_Match]:
 
 def _may_stand(spelt: tuple[str, ...], words: list[str]) -> bool:
     """A word that also describes how or where was recorded counts only where nothing else does."""
-    if len(spelt) > 1 or spelt[0] not in _NOISE:
+    if len(spelt) > 1 or spelt[0] not in NOISE:
         return True
-    return all(word in _NOISE or word.isdigit() for word in words)
+    return all(word in NOISE or word.isdigit() for word in words)
 
 
 def _number(words: list[str], match: _Match) -> str:
@@ -271,7 +227,7 @@ def _number(words: list[str], match: _Match) -> str:
     if inside:
         return inside[0]
     before = words[max(0, match.start - 2) : match.start]
-    if not before or not before[-1].isdigit() or len(before[-1]) > 1 or before[0] in _NOISE:
+    if not before or not before[-1].isdigit() or len(before[-1]) > 1 or before[0] in NOISE:
         return ""
     return before[-1]
 
@@ -289,53 +245,9 @@ def _confidence(words: list[str], chosen: list[_Match]) -> float:
     strange = [
         word
         for place, word in enumerate(words)
-        if place not in explained and word not in _NOISE and not word.isdigit() and len(word) > 1
+        if place not in explained and word not in NOISE and not word.isdigit() and len(word) > 1
         and _spellings().get((word,)) not in GROUPS
     ]  # fmt: skip
     letters = max(match.letters for match in chosen)
     base = SURE if letters >= 4 else LIKELY if letters >= 2 else GUESSED
     return max(0.5, base - 0.05 * len(strange))
-
-
-_COMPANY: Mapping[str, tuple[str, ...]] = {
-    "alto": ("soprano", "tenor"),
-    "choir bass": ("soprano", "tenor"),
-    "basses": ("cellos", "violas", "violins1", "violins2"),
-}
-"""Parts of which two or more have to be there for an ambiguous name to mean this one."""
-
-
-_BEFORE: Mapping[str, tuple[str, ...]] = {
-    "alto": ("soprano",),
-    "choir bass": ("tenor",),
-    "basses": ("cellos",),
-    "tuba": ("trombones", "bass trombone"),
-    "trumpets": ("horns",),
-}
-"""Parts that stand right before a part in score order."""
-
-
-def _with_company(guesses: list[NameGuess], counted: bool) -> list[NameGuess]:
-    there = {guess.part for guess in guesses if guess.part}
-    decided: list[NameGuess] = []
-    for guess in guesses:
-        before = decided[-1].part if decided and counted else ""
-        decided.append(_decided(guess, there, before) if guess.candidates else guess)
-    return decided
-
-
-def _decided(guess: NameGuess, there: set[str], before: str) -> NameGuess:
-    """Settle an ambiguous name where the other names of the folder leave one meaning."""
-    free = [part for part in guess.candidates if part not in there]
-    follows = [part for part in free if before and before in _BEFORE.get(part, ())]
-    company = [
-        part for part in free if sum(other in there for other in _COMPANY.get(part, ())) >= 2
-    ]
-    fitting = follows or company
-    if len(fitting) != 1:
-        return guess
-    part = fitting[0]
-    others = " and ".join(other for other in _COMPANY.get(part, ()) if other in there)
-    reason = f"it follows {before}" if follows else f"{others} are there"
-    why = f"{guess.why}; taken for {part}, as {reason}"
-    return replace(guess, part=part, candidates=(), confidence=GUESSED, why=why)

@@ -61,6 +61,17 @@ class Request:
         """The sample encoding's usual name: PCM_16, PCM_24 or FLOAT."""
         return "FLOAT" if self.depth == "float" else f"PCM_{self.depth}"
 
+    @property
+    def part(self) -> str:
+        """Which part of a scene this is, such as "strings 0-1.5 s"; "" for the whole."""
+        start, stop = self.start or 0.0, self.stop
+        parts = list(self.only)
+        if stop is not None:
+            parts.append(f"{start:.9g}-{stop:.9g} s")
+        elif start:
+            parts.append(f"from {start:.9g} s")
+        return " ".join(parts)
+
     def excerpt(self, frames: int, rate: int) -> tuple[int, int]:
         """First sample and the one after the last, of outputs `frames` long.
 
@@ -73,9 +84,10 @@ class Request:
         start = 0.0 if self.start is None else self.start
         stop = seconds if self.stop is None else min(self.stop, seconds)
         if not 0.0 <= start < stop:
+            asked = "on" if self.stop is None else f"to {self.stop:g} s"
             raise SceneError(
                 Fault(
-                    f"found an excerpt from {start:g} s to {stop:g} s, wanted a part of "
+                    f"found an excerpt from {start:g} s {asked}, wanted a part of "
                     f"0 to {seconds:.2f} s"
                 )
             )

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from seatwright.errors import Fault, SceneError
+from seatwright.stage.description import dotted_key
 from seatwright.stage.microphones import PERSPECTIVES
 from seatwright.stage.rules import nearest
 from seatwright.stage.scene import Scene
@@ -64,6 +65,35 @@ def heard_seats(scene: Scene, only: Iterable[str] = ()) -> tuple[str, ...]:
     if not heard:
         raise SceneError("nothing to render: every seat asked for is muted or not soloed")
     return heard
+
+
+def only_doubts(scene: Scene, only: Iterable[str]) -> list[Fault]:
+    """Names asked for that are both a section's and a seat's, and so may mean less than they take.
+
+    Parameters
+    ----------
+    scene : Scene
+    only : iterable of str
+        As for `heard_seats`.
+
+    Returns
+    -------
+    list of Fault
+    """
+    doubts = []
+    for name in dict.fromkeys(only):
+        members = [seat for seat in scene.seats if scene.seats[seat].section_name == name]
+        if name in scene.seats and members and members != [name]:
+            others = ", ".join(seat for seat in members if seat != name)
+            doubts.append(
+                Fault(
+                    f'found a section and a seat named "{name}" after --only, both are taken: '
+                    f"{name}, {others}",
+                    key=dotted_key("seats", name),
+                    hint="a seat of another name can be asked for alone",
+                )
+            )
+    return doubts
 
 
 def buses_of(

@@ -16,17 +16,11 @@ from seatwright.errors import Fault
 from seatwright.stage.arrays import ARRAYS
 from seatwright.stage.description import dotted_key
 from seatwright.stage.hall import CLEARANCE
-from seatwright.stage.microphones import (
-    HEAD_MODELS,
-    Microphone,
-    close_microphone,
-    hall_microphones,
-    listener,
-)
+from seatwright.stage.microphones import HEAD_MODELS, hall_microphones, listener
 from seatwright.stage.scene import SCENE_FORMAT, Scene
-from seatwright.stage.seats import Position, Seat, seat_sources
+from seatwright.stage.seat_rules import placed_seats, seat_faults
+from seatwright.stage.seats import Position
 
-NEAREST_MICROPHONE = 0.3
 SAME_PLACE = 0.05
 
 _WHY_IDLE = {
@@ -74,7 +68,7 @@ def scene_faults(scene: Scene) -> list[Fault]:
         return faults + podium  # everything else would stand outside as well
     faults += _array_faults(scene)
     faults += _microphone_faults(scene)
-    faults += _seat_faults(scene, ("seats",))
+    faults += seat_faults(scene)
     faults += _seating_faults(scene)
     return faults
 
@@ -98,7 +92,7 @@ def scene_doubts(scene: Scene) -> list[Fault]:
 def _same_places(scene: Scene) -> Iterator[Fault]:
     """One doubt for each seat that sits where an earlier one does."""
     earlier: list[tuple[str, Position]] = []
-    for name, seat in _placed(scene):
+    for name, seat in placed_seats(scene):
         here = seat.position
         other = next((first for first, at in earlier if dist(here, at) < SAME_PLACE), None)
         if other is not None:
@@ -108,14 +102,6 @@ def _same_places(scene: Scene) -> Iterator[Fault]:
                 key=dotted_key("seats", name),
             )
         earlier.append((name, here))
-
-
-def _placed(scene: Scene) -> list[tuple[str, Seat]]:
-    return [
-        (name, seat)
-        for name, seat in scene.seats.items()
-        if scene.treatment_of(seat) != "untouched"
-    ]
 
 
 def _format_faults(scene: Scene) -> Iterator[Fault]:
@@ -218,69 +204,6 @@ def _microphone_faults(scene: Scene) -> Iterator[Fault]:
         yield Fault(f"the head is outside the hall: {outside}", key="microphones.head")
 
 
-def _seat_faults(
-    scene: Scene, prefix: tuple[str, ...], only: Iterable[str] | None = None
-) -> Iterator[Fault]:
-    names = set(scene.seats if only is None else only)
-    microphones = hall_microphones(scene.microphones, scene.hall)
-    open_spots = {
-        name: _close_position(scene, scene.seats[name].position) for name in scene.open_seats()
-    }
-    for name, seat in _placed(scene):
-        if name not in names:
-            continue
-        key = dotted_key(*prefix, name)
-        if seat.x is None and seat.bearing is None:
-            yield Fault("found no place, wanted x and y, or bearing and distance", key=key)
-            continue
-        positions = [seat.position, *(source.position for source in seat_sources(seat, 2))]
-        if outside := _first_outside(scene, positions):
-            which = "the seat" if scene.hall.outside(seat.position) else "an end of its width"
-            yield Fault(f"{which} is outside the hall: {outside}", key=key)
-            continue
-        spots = [_close_position(scene, position) for position in positions]
-        if "close" in scene.balance_of(seat) and (outside := _first_outside(scene, spots)):
-            yield Fault(f"its close microphone is outside the hall: {outside}", key=key)
-        if scene.treatment_of(seat) == "placed":
-            yield from _spill_faults(open_spots, name, positions, key)
-        yield from _near_faults(microphones, positions, key)
-
-
-def _first_outside(scene: Scene, positions: list[Position]) -> str:
-    found = (scene.hall.outside(position) for position in positions)
-    return next((text for text in found if text), "")
-
-
-def _near_faults(
-    microphones: tuple[Microphone, ...], positions: list[Position], key: str
-) -> Iterator[Fault]:
-    for microphone in microphones:
-        gap = min(dist(position, microphone.position) for position in positions)
-        if gap < NEAREST_MICROPHONE:
-            yield Fault(
-                f"found {gap:.2f} m from {microphone.name}, wanted at least {NEAREST_MICROPHONE} m",
-                key=key,
-            )
-
-
-def _close_position(scene: Scene, position: Position) -> Position:
-    return close_microphone(scene.microphones.close, position, (1.0, 1.0)).position
-
-
-def _spill_faults(
-    open_spots: dict[str, Position], name: str, positions: list[Position], key: str
-) -> Iterator[Fault]:
-    """A seat on the close microphone of another that hears it too."""
-    for other, spot in open_spots.items():
-        gap = min(dist(position, spot) for position in positions)
-        if other != name and gap < NEAREST_MICROPHONE - 1e-9:
-            yield Fault(
-                f'found {gap:.2f} m from the close microphone of "{other}", '
-                f"wanted at least {NEAREST_MICROPHONE} m where there is spill",
-                key=key,
-            )
-
-
 def _seating_faults(scene: Scene) -> Iterator[Fault]:
     numbers = count()
     for seating, changes in scene.seatings.items():
@@ -297,7 +220,7 @@ def _seating_faults(scene: Scene) -> Iterator[Fault]:
         except ValidationError:
             yield from _change_faults(scene, seating, known)
             continue
-        yield from _seat_faults(seated, prefix, known)
+        yield from seat_faults(seated, seating, known)
 
 
 def _change_faults(scene: Scene, seating: str, names: Iterable[str]) -> Iterator[Fault]:

@@ -9,7 +9,7 @@ from pydantic import Field
 from seatwright.stage.description import Description, Line, Name
 from seatwright.stage.hall import Hall
 from seatwright.stage.microphones import Microphones
-from seatwright.stage.seats import DEFAULT_BALANCE, Perspectives, Seat, SeatChange, Section
+from seatwright.stage.seats import Perspectives, Seat, SeatChange, Section
 
 SCENE_FORMAT = 1
 """The format of scene files this version writes; it reads this and older ones."""
@@ -68,8 +68,8 @@ class Scene(Description):
     def balance_of(self, seat: Seat) -> dict[str, float]:
         """Level in dB of each perspective that is heard of a seat."""
         balance: Perspectives = seat.perspectives or self.section_of(seat).perspectives
-        heard = balance.model_dump(exclude_none=True)
-        return heard if heard else DEFAULT_BALANCE.model_dump(exclude_none=True)
+        heard: dict[str, float] = balance.model_dump(exclude_none=True)
+        return heard
 
     def treatment_of(self, seat: Seat) -> str:
         return seat.treatment or self.section_of(seat).treatment

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import atan2, cos, degrees, hypot, radians, sin
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import ConfigDict, Field, field_validator, model_validator
 
 from seatwright.stage.description import (
     Decibels,
@@ -35,17 +35,26 @@ Level = Literal["held", "natural"]
 class Perspectives(Description):
     """A microphone balance: the level of each perspective in dB; one left out is not heard."""
 
+    model_config = ConfigDict(json_schema_extra={"minProperties": 1})
+
     tree: Decibels | None = None
     outriggers: Decibels | None = None
     ambient: Decibels | None = None
     close: Decibels | None = None
     head: Decibels | None = None
 
+    @model_validator(mode="after")
+    def _any(self) -> Perspectives:
+        if not self.model_dump(exclude_none=True):
+            names = ", ".join(type(self).model_fields)
+            raise ValueError(f"found no perspective, wanted at least one of {names}")
+        return self
+
 
 _PLACE_KEYS = {"x": "y", "y": "x", "bearing": "distance", "distance": "bearing"}
 _A_PLACE = "x and y, or bearing and distance"
 
-DEFAULT_BALANCE = Perspectives(tree=0.0, outriggers=-6.0, ambient=-8.0, close=-10.0)
+DEFAULT_BALANCE = Perspectives(tree=0.0, outriggers=-6.0, ambient=-8.0, close=-8.0)
 """Common practice, no source."""
 
 

@@ -5,6 +5,7 @@ Figures are for rendering, not for the design of rooms.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from math import isfinite, nan
 
@@ -192,3 +193,23 @@ def _cell(figure: str, value: float) -> str:
     if figure in _SIGNED:
         return shown(value * factor, digits)
     return f"{value * factor:.{digits}f}" if isfinite(value) else "-"
+
+
+def figure_head(figure: str) -> str:
+    """A room figure's symbol and unit."""
+    return _NAMED[figure][0]
+
+
+def figure_cell(figure: str, value: float) -> str:
+    """A room figure in its usual unit and digits; "-" where it has no value."""
+    return _cell(figure, value)
+
+
+def seat_room_rows(seats: Sequence[CheckedSeat]) -> tuple[list[str], list[list[str]]]:
+    """Heads and rows of a table of every seat at the listener."""
+    rows = [
+        [row.seat, *(_cell(name, row.at_listener.get(name, nan)) for name in _OF_SEATS)]
+        for row in seats
+        if row.at_listener is not None
+    ]
+    return ["seat", *(_NAMED[name][0] for name in _OF_SEATS)], rows

@@ -12,6 +12,9 @@ from seatwright.stage.naming import NameGuess
 from seatwright.views.stem_table import room_words
 from seatwright.views.text_table import text_table
 
+_LONG = 200
+"""Letters from which on a list is written over several lines."""
+
 _HALLS = {
     "chamber": ("a chamber hall", (18.0, 28.0, 12.0), 1.6),
     "scoring-stage": ("a scoring stage", (26.0, 36.0, 13.0), 1.3),
@@ -126,10 +129,10 @@ def _seat_lines(seat: DraftSeat) -> list[str]:
     mark = "CHECK, " if seat.confidence < 0.75 else ""
     names = [toml_string(name) for name in seat.stems]
     lines = [
-        f"# {mark}{sure}: {printable('; '.join(seat.why))}",
+        *_comments(f"{mark}{sure}: ", seat.why),
         *(f"# heard: {printable(line)}" for line in seat.heard),
         f"[seats.{toml_string(seat.name)}]",
-        f"stem = {names[0] if len(names) == 1 else '[' + ', '.join(names) + ']'}",
+        *_stem_lines(names),
         f"section = {toml_string(seat.section)}",
         f"instrument = {toml_string(seat.instrument)}",
     ]
@@ -142,6 +145,23 @@ def _seat_lines(seat: DraftSeat) -> list[str]:
     if seat.treatment != "placed":
         lines.append(f"treatment = {toml_string(seat.treatment)}")
     return [*lines, ""]
+
+
+def _comments(start: str, why: tuple[str, ...]) -> list[str]:
+    """What was guessed from what: in one line, or a line each where that grows long."""
+    reasons = [printable(reason) for reason in why]
+    if sum(map(len, reasons)) < _LONG:
+        return [f"# {start}{'; '.join(reasons)}"]
+    return [f"# {start}{reasons[0]}", *(f"#   {reason}" for reason in reasons[1:])]
+
+
+def _stem_lines(names: list[str]) -> list[str]:
+    """A list of stems in one line, or a line each where that grows long."""
+    if len(names) == 1:
+        return [f"stem = {names[0]}"]
+    if sum(map(len, names)) < _LONG:
+        return [f"stem = [{', '.join(names)}]"]
+    return ["stem = [", *(f"    {name}," for name in names), "]"]
 
 
 def draft_table(seats: Iterable[DraftSeat], stems: Mapping[str, StemInspection]) -> str:

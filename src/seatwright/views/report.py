@@ -48,6 +48,14 @@ class OutputRow:
 
 
 @dataclass(frozen=True)
+class RemovedRow:
+    """An output of the render before in this folder that this one takes away; its SHA-256."""
+
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True)
 class SeatRow:
     """A seat and its figures; bearing in degrees and distance in metres from the podium."""
 
@@ -99,6 +107,9 @@ class Report:
     hall : HallRow
     seats, stems, outputs : tuple
     warnings : tuple of str
+    part : str
+        Of the scene, such as "strings 0-1.5 s"; "" for the whole.
+    removed : tuple of RemovedRow
     """
 
     title: str
@@ -119,6 +130,8 @@ class Report:
     stems: tuple[StemRow, ...]
     outputs: tuple[OutputRow, ...]
     warnings: tuple[str, ...]
+    part: str = ""
+    removed: tuple[RemovedRow, ...] = ()
 
     def as_json(self) -> str:
         """JSON text; figures without a value (silence, nothing to measure) are null.
@@ -213,9 +226,11 @@ def _heading(report: Report) -> str:
     seating = f", seating {report.seating}" if report.seating else ""
     seconds = report.frames / report.rate
     excerpt = f", from {report.first_frame / report.rate:.3f} s" if report.first_frame else ""
-    return printable(f"{report.title or report.scene}{seating}") + (
+    part = f", only {report.part}" if report.part else ""
+    return printable(f"{report.title or report.scene}{seating}{part}") + (
         f"\n{seconds:.2f} s at {report.rate} Hz, {report.encoding}{excerpt}; "
-        f"trim {report.trim_db:+.2f} dB on every output"
+        f"trim {report.trim_db:+.2f} dB on every output\n"
+        f"(with --trim {report.trim_db:.6g} other renders of this scene keep these levels)"
     )
 
 
@@ -228,20 +243,33 @@ def hall_line(hall: HallRow) -> str:
     )
 
 
-_SEAT_COLUMNS = (
-    "seat", "section", "treatment", "bearing deg", "distance m", "level dB", "D/R dB", "C80 dB",
-    "gap ms", "R-L dB", "L-R ms", "heard deg",
-)  # fmt: skip
+SEAT_LEGEND = (
+    ("bearing deg", "place seen from the podium, 0 straight upstage, + to the audience's right"),
+    ("distance m", "from the podium along the floor"),
+    ("level dB", "K-weighted gain of all responses by distance and balance, before it is held"),
+    ("D/R dB", "direct sound to all that follows it, in the mix, 500 Hz-1 kHz"),
+    ("C80 dB", "first 80 ms from the direct sound on to the rest, in the mix, 500 Hz-1 kHz"),
+    ("gap ms", "direct sound to first reflection, at the tree's middle or at a head alone"),
+    ("R-L dB", "direct sound alone, right minus left output, 500 Hz-1 kHz"),
+    ("L-R ms", "direct sound, later left than right, at the tree or at the ears of a head alone"),
+    ("heard deg", "direct sound between loudspeakers at +-30, or from the nose of a head alone"),
+)
+"""What each column of figures says: which sound, over which time and band."""
+
+
+def seat_legend() -> str:
+    """The columns of `seat_table`, a line each."""
+    return "\n".join(f"  {name:<11}  {text}" for name, text in SEAT_LEGEND)
 
 
 def seat_table(seats: Sequence[SeatRow]) -> str:
-    """Every seat and its figures in the mix."""
+    """Every seat and its figures in the mix, and what they say."""
     rows = []
     for row in seats:
         start = [printable(row.seat), printable(row.section), row.treatment]
         f = row.figures
         if f is None:
-            rows.append([*start, *["-"] * 9])
+            rows.append([*start, *["-"] * len(SEAT_LEGEND)])
             continue
         rows.append(
             [*start, f"{row.bearing:.1f}", f"{row.distance:.1f}"]
@@ -249,7 +277,8 @@ def seat_table(seats: Sequence[SeatRow]) -> str:
             + [shown(f.initial_gap_ms), shown(f.lateral_db), shown(f.arrival_difference_ms, 2)]
             + [shown(f.heard_bearing)]
         )
-    return text_table(list(_SEAT_COLUMNS), rows)
+    columns = ["seat", "section", "treatment", *(name for name, _ in SEAT_LEGEND)]
+    return f"{text_table(columns, rows)}\n{seat_legend()}"
 
 
 def _output_table(report: Report) -> str:
