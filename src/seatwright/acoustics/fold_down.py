@@ -83,7 +83,7 @@ def low_phase_doubts(outputs: Mapping[str, NDArray[np.complex128]]) -> list[Faul
                 f"{BAND_NAMES[band]} Hz, wanted {LEAST_CORRELATION} or more: bass is weak in mono; "
                 "most of it comes from here",
                 key=dotted_key("seats", worst),
-                hint="seat low instruments nearer to the middle, or raise their close perspective",
+                hint="a louder tree centre, a narrower tree or more of close draws bass together",
             )
         )
     return faults
