@@ -28,6 +28,7 @@ FLOORS = {
     "render": 5,
     "check": 5,
     "drafting": 5,
+    "heard_mix": 5,
     "plans": 5,
     "pages": 5,
     "cli": 6,

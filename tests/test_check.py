@@ -44,7 +44,7 @@ def ready(stage: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
 def test_figures_are_those_of_a_render(ready: Any) -> None:
     """The same responses: every figure of every seat, the hall, the warnings and the length."""
     report = ready.render()
-    found = check(ready.scene, threads=1)
+    found = check(ready.scene, threads=1, headers_only=True)
     assert [seat.seat for seat in found.seats] == ["oboe", "violas", "organ"]
     for ours, theirs in zip(found.seats, report.seats, strict=True):
         assert ours.figures == theirs.figures
@@ -108,11 +108,11 @@ def test_a_seat_heard_elsewhere_is_warned_of_in_check_and_report(ready: Any) -> 
     seat = '[seats.horns]\nstem = "oboe.wav"\nbearing = 40\ndistance = 6\n'
     hall = "[hall]\nsize = { width = 16, depth = 20, height = 8 }\nreverberation = 0.4\n"
     ready.write(f"{seat}perspectives = {{ tree = 0 }}\n", hall=hall)
-    (told,) = check(ready.scene).warnings
+    (told,) = check(ready.scene, headers_only=True).warnings
     assert told in ready.render().warnings
     assert "scene.toml:" in told and "seats.horns: heard at +" in told
     ready.write(f"{seat}perspectives = {{ tree = 0, close = 10 }}\n", hall=hall)
-    assert check(ready.scene).warnings == ()
+    assert check(ready.scene, headers_only=True).warnings == ()
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
@@ -182,3 +182,28 @@ def test_faults_of_scene_and_stems_come_together_with_their_exit_code(
     assert all(part in err for part in ("bearin", "violas.wav", 'no file "organ.wav"'))
     assert all(line.startswith("seatwright: ") for line in err.splitlines())
     assert run(capsys, "gone.toml")[0] == 2
+
+
+def test_stems_are_heard_and_doubted_at_the_line_of_their_seat(ready: Any) -> None:
+    ready.stem("organ.wav", np.zeros((4800, 2)))
+    ready.stem("violas.wav", np.repeat(ready.noise(0, 0.3, 1).reshape(-1, 1), 2, axis=1))
+    found = check(ready.scene, threads=1)
+    oboe, violas, organ = found.stems
+    assert (violas.channels, violas.sound.same_channels, organ.sound.silent) == (2, True, True)
+    lines = ready.scene.read_text().splitlines()
+    silent = [text for text in found.warnings if "silent: found only zeros" in text]
+    at = lines.index('stem = "organ.wav"') + 1
+    assert len(silent) == 1 and f"scene.toml:{at}: seats.organ.stem: organ.wav: " in silent[0]
+    assert any("violas.wav: its two channels are the same" in text for text in found.warnings)
+    assert not check(ready.scene, headers_only=True).stems
+    facts = json.loads(found.as_json(), parse_constant=pytest.fail)
+    assert [stem["silent"] for stem in facts["stems"]] == [False, False, True]
+    assert facts["stems"][0]["true_peak_dbtp"] == pytest.approx(oboe.sound.true_peak_dbtp)
+
+
+def test_the_same_stem_at_another_gain_is_told(ready: Any) -> None:
+    noise = ready.noise(0, 0.3, 1)
+    ready.stem("oboe.wav", noise)
+    ready.stem("violas.wav", 0.5 * noise)
+    told = [text for text in check(ready.scene, threads=1).warnings if "the same audio" in text]
+    assert len(told) == 1 and "violas.wav: the same audio as oboe.wav, at -6.0 dB" in told[0]

@@ -9,12 +9,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from scipy.signal import oaconvolve
 
 from seatwright.cli import main
+from seatwright.disk.bounces import BounceWriter
+from seatwright.disk.broadcast import Broadcast
 from seatwright.disk.casting import cast_scene
 from seatwright.disk.scene_file import read_scene
-from seatwright.drafting import draft
-from seatwright.errors import SceneError, StemError
+from seatwright.drafting import Draft, draft
+from seatwright.errors import Fault, SceneError, StemError
 from seatwright.render import render
 from seatwright.stage.draft import UNASSIGNED
 from seatwright.stage.naming import NameGuess
@@ -118,6 +121,91 @@ def test_json_lists_what_is_open(tmp_path: Path, capsys: pytest.CaptureFixture[s
         "Cor.wav": ["horns", "english horn"], "blip.wav": [],
     }  # fmt: skip
     assert len(told["seats"]) == 3
+
+
+def bursts(room: float, seed: int = 1) -> np.ndarray:
+    """Bursts of noise 1.5 s apart; in a room whose octaves above 3 kHz fall faster, if any."""
+    rng, rate = np.random.default_rng(seed), 48_000
+    time = np.arange(round(1.5 * rate)) / rate
+    level = 10.0 ** (-3.0 * np.maximum(time - 0.2, 0.0) / 0.1)
+    dry = np.concatenate([rng.standard_normal(len(time)) * level for _ in range(16)])
+    if room == 0.0:
+        return np.asarray(0.02 * dry)
+    frames = round(1.3 * room * rate)
+    hertz, after = np.fft.rfftfreq(frames, 1 / rate), np.arange(frames) / rate
+    response = np.zeros(frames)
+    for low, high, share in ((0, 3_000, 1.0), (3_000, 6_000, 0.8), (6_000, rate, 0.5)):
+        band = np.fft.rfft(rng.standard_normal(frames)) * ((hertz >= low) & (hertz < high))
+        response += np.fft.irfft(band, frames) * 10.0 ** (-3.0 * after / (share * room))
+    wet = oaconvolve(dry, response / np.sqrt(np.sum(response**2)))
+    return np.asarray(0.02 * wet)
+
+
+def test_a_stem_with_a_room_is_proposed_blended(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    stems = make_stems(tmp_path / "cue")
+    soundfile.write(stems / "violas.wav", bursts(0.0), 48_000, "PCM_24")
+    soundfile.write(stems / "cellos.wav", bursts(0.9), 48_000, "PCM_24")
+    scene = tmp_path / "cue.toml"
+    with pytest.raises(SystemExit):
+        main(["draft", str(stems), "--out", str(scene)])
+    out = capsys.readouterr().out
+    seats = read_scene(scene).scene.seats
+    assert (seats["violas"].treatment, seats["cellos"].treatment) == (None, "blended")
+    assert "# heard: cellos.wav: it has a room of about" in scene.read_text()
+    (row,) = [row for row in out.splitlines() if row.startswith("cellos.wav")]
+    assert "room 0.9 s" in row and "blended" in row
+
+
+def starts(drafted: Draft) -> list[Fault]:
+    return [fault for fault in drafted.faults if "begins" in fault.what]
+
+
+def test_starts_that_differ_are_left_to_a_person(tmp_path: Path) -> None:
+    stems = make_stems(tmp_path / "cue", "tuba.wav")
+    for name, at in (("oboe.wav", 0), ("violas.wav", 96_000)):
+        noise = 0.01 * np.random.default_rng(at).standard_normal((4800, 1))
+        told = Broadcast(description=name, time_reference=at)
+        with BounceWriter(stems / name, 48_000, 1, "PCM_24", 4800, told) as writer:
+            writer.write(noise.astype(np.float32))
+    scene = tmp_path / "cue.toml"
+    drafted = draft(stems, scene)
+    assert '# align = "timestamp"  # broadcast starts differ by up to 2.000 s' in scene.read_text()
+    assert any("begins 2.000 s after oboe.wav" in fault.what for fault in starts(drafted))
+    scene.write_text(scene.read_text().replace("# align", "align"))
+    assert read_scene(scene).scene.align == "timestamp"
+
+
+def test_broken_silent_and_doubled_stems_are_told_of(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    stems = make_stems(tmp_path / "cue", "tuba.wav", "harp.wav", "horns.wav", "oboe.wav")
+    soundfile.write(stems / "oboe.wav", np.zeros(4800), 48_000, "PCM_24")
+    (stems / "horns.wav").write_bytes(b"no audio at all")
+    scene = tmp_path / "cue.toml"
+    drafted = draft(stems, scene)
+    assert drafted.refused == ("horns.wav",)
+    told = [str(fault) for fault in drafted.faults]
+    assert any("horns.wav" in text for text in told)
+    assert any("oboe.wav: silent" in text for text in told)
+    assert any("the same audio" in text for text in told)  # tuba and harp
+    assert "horns" not in read_scene(scene).scene.seats
+    assert "# CHECK, not seated: horns.wav" in scene.read_text()
+    assert "# heard: oboe.wav: silent" in scene.read_text()
+    with pytest.raises(SystemExit) as ended:
+        main(["draft", str(stems), "--out", str(tmp_path / "again.toml")])
+    assert ended.value.code == 0
+    assert "not seated, cannot be rendered: horns.wav" in capsys.readouterr().out
+
+
+def test_a_folder_of_broken_stems_alone_is_refused(tmp_path: Path) -> None:
+    folder = tmp_path / "cue"
+    folder.mkdir()
+    (folder / "tuba.wav").write_bytes(b"no audio at all")
+    with pytest.raises(StemError, match=r"tuba\.wav"):
+        draft(folder, tmp_path / "c.toml")
+    assert not (tmp_path / "c.toml").exists()
 
 
 @pytest.mark.parametrize(

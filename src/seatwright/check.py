@@ -22,13 +22,22 @@ from seatwright.acoustics.listening import (
     middle_source,
     seat_plan,
 )
+from seatwright.acoustics.octave_transfer import OctaveTransfer, octave_transfer
 from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
 from seatwright.acoustics.seat_response import seat_response
 from seatwright.disk.casting import Cast
 from seatwright.disk.every_fault import read_and_cast
+from seatwright.disk.scene_file import ReadScene
+from seatwright.disk.stem_inspection import inspect_sound
+from seatwright.disk.stem_reader import FLOAT_ENCODINGS
+from seatwright.errors import Fault
+from seatwright.heard_mix import heard_mix
 from seatwright.pages import refuse_page_place, write_check_page
 from seatwright.render import seated, time_grid
 from seatwright.report_facts import scene_warnings
+from seatwright.sound.inspection import StemInspection
+from seatwright.sound.inspection_warnings import same_audio_warnings, stem_warnings
+from seatwright.stage.description import dotted_key
 from seatwright.stage.routing import heard_seats
 from seatwright.stage.scene import Scene
 from seatwright.stage.seat_rules import NEAREST_MICROPHONE
@@ -42,6 +51,7 @@ def check(
     *,
     allow_truncated: bool = False,
     allow_outside: bool = False,
+    headers_only: bool = False,
     threads: int = 0,
     progress: Callable[[str, float], None] = lambda _what, _share: None,
     page: Path | None = None,
@@ -56,6 +66,8 @@ def check(
         An alternative of the scene.
     allow_truncated, allow_outside : bool
         As for a render.
+    headers_only : bool
+        Do not listen to the stems: no inspection, no conflicts.
     threads : int
         0: one a processor. Never changes a figure.
     progress : callable
@@ -84,7 +96,16 @@ def check(
     grid = time_grid(scene, listening, cast)
     plans = placed_plans(scene, heard, cast)
     threads = threads or os.cpu_count() or 1
-    figures = mix_figures(listening, plans, grid, threads, lambda s: progress("seats", 0.6 * s))
+    stems = () if headers_only else heard_stems(cast, threads, progress)
+    mixed = mix_figures(listening, plans, grid, threads, lambda s: progress("seats", 0.6 * s))
+    figures = {name: seat for name, (seat, _) in mixed.items()}
+    mix = None
+    if stems:
+        transfers = {name: transfer for name, (_, transfer) in mixed.items()}
+        mix = heard_mix(
+            scene, listening, grid, cast, heard, stems, figures, transfers, threads,
+            lambda share: progress("conflicts", share),
+        )  # fmt: skip
     at_listener, measured = listener_figures(scene, listening, plans, threads)
     progress("hall", 1.0)
     rows = seat_rows(scene, heard, figures)
@@ -97,11 +118,47 @@ def check(
         hall=hall_row(listening.room),
         measured=measured,
         seats=tuple(_checked(row, at_listener.get(row.seat)) for row in rows),
-        warnings=tuple(scene_warnings(read, cast, figures)),
+        stems=stems,
+        conflicts=mix.conflicts if mix else (),
+        fold_down=mix.fold_down if mix else None,
+        warnings=(
+            *scene_warnings(read, cast, figures),
+            *stem_doubts(read, cast, stems),
+            *(str(read.located(fault)) for fault in (mix.doubts if mix else ())),
+        ),
     )
     if page is not None:
         write_check_page(page, found, scene, listening)
     return found
+
+
+def heard_stems(
+    cast: Cast, threads: int, progress: Callable[[str, float], None]
+) -> tuple[StemInspection, ...]:
+    """Every stem read from end to end."""
+    return tuple(inspect_sound(cast, threads, lambda share: progress("stems", share)))
+
+
+def stem_doubts(read: ReadScene, cast: Cast, stems: tuple[StemInspection, ...]) -> list[str]:
+    """Warnings about the stems' sound, each at the line of the first seat that plays it.
+
+    Starts that differ and offsets of float stems are left out: the cast tells of them.
+    """
+    doubts = [
+        fault
+        for stem in stems
+        for fault in stem_warnings(stem, offset=stem.encoding not in FLOAT_ENCODINGS)
+    ]
+    seats: dict[str, str] = {}
+    for name, playing in cast.seats.items():
+        for file in (str(stem.path) for each in playing for stem in each.stems):
+            seats.setdefault(file, name)
+    located = []
+    for doubt in [*doubts, *same_audio_warnings(stems)]:
+        key = dotted_key("seats", seats[doubt.file], "stem")
+        what = f"{Path(doubt.file).name}: {doubt.what}"
+        located.append(str(read.located(Fault(what, key=key, hint=doubt.hint))))
+    return located
 
 
 def placed_plans(scene: Scene, heard: tuple[str, ...], cast: Cast) -> dict[str, SeatPlan]:
@@ -119,11 +176,13 @@ def mix_figures(
     grid: Grid,
     threads: int,
     progress: Callable[[float], None],
-) -> dict[str, SeatFigures]:
-    """Figures of every seat from the very responses a render would convolve."""
+) -> dict[str, tuple[SeatFigures, OctaveTransfer]]:
+    """Figures of every seat from the very responses a render would convolve, and their octaves."""
 
-    def one(plan: SeatPlan) -> SeatFigures:
-        return seat_figures(listening, plan, seat_response(listening, plan, grid))
+    def one(plan: SeatPlan) -> tuple[SeatFigures, OctaveTransfer]:
+        response = seat_response(listening, plan, grid)
+        transfer = octave_transfer(response.mix, grid.rate)
+        return seat_figures(listening, plan, response), transfer
 
     found = {}
     with ThreadPoolExecutor(threads) as pool:

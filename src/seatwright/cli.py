@@ -134,6 +134,9 @@ def check_command(
     allow_outside: Annotated[
         bool, typer.Option("--allow-outside", help="Accept stems outside the stems folder.")
     ] = False,
+    headers_only: Annotated[
+        bool, typer.Option("--headers-only", help="Do not listen to the stems; faster.")
+    ] = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the figures as JSON, not as tables.")
     ] = False,
@@ -151,7 +154,7 @@ def check_command(
     with progress_bar() as progress:
         found = check(
             scene, seating, allow_truncated=allow_truncated, allow_outside=allow_outside,
-            threads=threads, progress=progress, page=page,
+            headers_only=headers_only, threads=threads, progress=progress, page=page,
         )  # fmt: skip
     typer.echo(found.as_json() if as_json else check_table(found), nl=False)
     if page is not None:
@@ -193,6 +196,9 @@ def draft_command(
             str(scene),
             drafted.kept,
             as_json,
+            drafted.stems,
+            drafted.refused,
+            drafted.faults,
         ),
         nl=False,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import inf
@@ -15,12 +16,15 @@ from seatwright.disk.draft_file import (
     write_scene,
 )
 from seatwright.disk.scene_file import ReadScene
-from seatwright.errors import Fault, SceneError
+from seatwright.disk.stem_inspection import inspect_readable
+from seatwright.errors import Fault, SceneError, StemError
+from seatwright.sound.inspection import StemInspection
+from seatwright.sound.stem_treatments import starts_apart, stem_faults, treated
 from seatwright.stage.draft import DraftSeat, draft_seats, known_layouts
 from seatwright.stage.layouts import layout_for
 from seatwright.stage.naming import NameGuess, read_names
 from seatwright.stage.rules import nearest
-from seatwright.views.draft_text import scene_text, seats_text, section_lines
+from seatwright.views.draft_text import scene_notes, scene_text, seats_text, section_lines
 
 Ask = Callable[[NameGuess], str]
 """Gives the part a person chooses for a name, "" for none."""
@@ -41,6 +45,12 @@ class Draft:
     open_names : tuple of NameGuess
         Names nobody has explained: ambiguous or unknown.
     layout, layout_why : str
+    stems : dict of str to StemInspection
+        What was heard of each stem that was seated.
+    refused : tuple of str
+        Names of stems that no render would take; they are not seated.
+    faults : tuple of Fault
+        Why they are refused, and doubts about the others.
     """
 
     scene: Path
@@ -49,6 +59,9 @@ class Draft:
     open_names: tuple[NameGuess, ...]
     layout: str
     layout_why: str
+    stems: dict[str, StemInspection]
+    refused: tuple[str, ...]
+    faults: tuple[Fault, ...]
 
 
 def draft(
@@ -74,7 +87,8 @@ def draft(
     Raises
     ------
     SeatwrightError
-        SceneError, StemError or DiskError; nothing is written then.
+        SceneError, StemError or DiskError; nothing is written then. A stem that cannot be read
+        is listed and not seated; it is an error only where no stem can be.
     """
     if layout is not None and layout not in known_layouts():
         known = ", ".join(known_layouts())
@@ -86,7 +100,13 @@ def draft(
         )
     names = folder_stems(folder)
     read, seated = existing_scene(scene, folder)
-    guesses = answered([guess for guess in read_names(names) if guess.name not in seated], ask)
+    fresh = [folder / name for name in names if name not in seated]
+    inspected, unread = inspect_readable(fresh, os.cpu_count() or 1)
+    refused = {path.name: error for path, error in unread.items()}
+    if refused and len(refused) == len(names):
+        raise StemError(fault for error in refused.values() for fault in error.faults)
+    stems = {path.name: stem for path, stem in inspected.items()}
+    guesses = answered([guess for guess in read_names(names) if guess.name in stems], ask)
     chosen, why = layout_for({guess.part for guess in guesses})
     if layout is not None:
         chosen, why = layout, "as asked for"  # type: ignore[assignment]
@@ -94,11 +114,16 @@ def draft(
     places = [seat.position[:2] for seat in old.values()]
     hall = read.scene.hall if read else None
     room = (hall.size.width / 2.0, hall.podium_depth) if hall else (inf, inf)
-    seats = draft_seats(guesses, chosen, frozenset(old), places, room)
+    drafted = draft_seats(guesses, chosen, frozenset(old), places, room)
+    seats = [treated(seat, stems) for seat in drafted]
+    notes = scene_notes(refused, starts_apart(list(stems.values())))
     if seats:
-        write_scene(scene, drafted_bytes(folder, scene, read, seats, chosen, why))
+        write_scene(scene, drafted_bytes(folder, scene, read, seats, chosen, why, notes))
     unexplained = tuple(guess for guess in guesses if not guess.part)
-    return Draft(scene, tuple(seats), len(seated), unexplained, chosen, why)
+    return Draft(
+        scene, tuple(seats), len(seated), unexplained, chosen, why, stems,
+        tuple(refused), stem_faults(list(stems.values()), refused),
+    )  # fmt: skip
 
 
 def answered(guesses: list[NameGuess], ask: Ask) -> list[NameGuess]:
@@ -122,11 +147,12 @@ def drafted_bytes(
     seats: list[DraftSeat],
     layout: str,
     why: str,
+    notes: list[str],
 ) -> bytes:
     """The scene: a new one, or the old one with new seats behind it."""
     if read is None:
         title = folder.resolve().name.replace("_", " ").replace("-", " ")
-        text = scene_text(title, relative_stems(scene, folder), seats, layout, why)
+        text = scene_text(title, relative_stems(scene, folder), seats, layout, why, notes)
         return text.encode()
     sections = dict.fromkeys(seat.section for seat in seats)
     lines = [
@@ -135,4 +161,4 @@ def drafted_bytes(
         if section not in read.scene.sections
         for line in section_lines(section)
     ]
-    return grown(read, "\n".join([*lines, seats_text(seats)]))
+    return grown(read, "\n".join([*notes, *lines, seats_text(seats)]))

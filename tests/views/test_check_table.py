@@ -30,6 +30,9 @@ CHECK = Check(
         CheckedSeat("oboe", "winds", "oboe", "placed", -4.0, 5.5, SEAT, FIGURES.single()),
         CheckedSeat("organ", "keys", "other", "untouched", None, None, None, None),
     ),
+    stems=(),
+    conflicts=(),
+    fold_down=None,
     warnings=("seats.oboe: heard elsewhere",),
 )
 

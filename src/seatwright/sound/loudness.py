@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from math import inf, log10, pi, tan
+from typing import Any
 
 import numpy as np
 import scipy.fft
@@ -86,7 +87,7 @@ class LoudnessMeter:
     """Integrated loudness of a stereo or mono stream.
 
     The filters run by overlap-save: they have rung down by 100 dB after 80 ms. Left and right are
-    the two parts of one complex signal, whose power is the sum of theirs.
+    the two parts of one complex signal, whose power is the sum of theirs; mono is a real one.
 
     Parameters
     ----------
@@ -102,14 +103,15 @@ class LoudnessMeter:
         self._step = round(rate * _STEP_SECONDS)
         self._ring = round(rate * _RING_SECONDS)
         self._length = scipy.fft.next_fast_len(_LENGTH_IN_RINGS * self._ring)
-        self._waiting = np.zeros(self._ring, dtype=np.complex64)
+        self._kind = np.complex64 if channels == 2 else np.float32
+        self._waiting: NDArray[Any] = np.zeros(self._ring, dtype=self._kind)
         self._rest = np.zeros(0)
         self._energies: list[NDArray[np.float64]] = []
 
     def add(self, samples: NDArray[np.float32]) -> None:
         """Take in the next samples, shape (frames, channels); any cut gives the same result."""
-        signal = samples[:, 0] + (1j * samples[:, 1] if self._channels == 2 else 0j)
-        self._waiting = np.concatenate([self._waiting, signal], dtype=np.complex64)
+        signal = samples[:, 0] + 1j * samples[:, 1] if self._channels == 2 else samples[:, 0]
+        self._waiting = np.concatenate([self._waiting, signal], dtype=self._kind)
         hop = self._length - self._ring
         rows = (len(self._waiting) - self._ring) // hop
         rows -= rows % _ROWS
@@ -120,10 +122,15 @@ class LoudnessMeter:
         energies, self._rest = self._stepped(power)
         self._energies.append(energies)
 
-    def _powers(self, signal: NDArray[np.complex64]) -> NDArray[np.float32]:
+    def _powers(self, signal: NDArray[Any]) -> NDArray[np.float32]:
         """Power of the weighted signal from its first ring on; whole hops long."""
         hop = self._length - self._ring
         rows = np.lib.stride_tricks.sliding_window_view(signal, self._length)[::hop]
+        if self._channels == 1:
+            halves = scipy.fft.rfft(rows, axis=1)
+            halves *= _weights(self._rate, self._length)[: self._length // 2 + 1]
+            mono = scipy.fft.irfft(halves, self._length, axis=1, overwrite_x=True)
+            return np.asarray(np.square(mono[:, self._ring :])).reshape(-1)
         spectra = scipy.fft.fft(rows, axis=1)
         spectra *= _weights(self._rate, self._length)
         weighted = scipy.fft.ifft(spectra, axis=1, overwrite_x=True)[:, self._ring :]
@@ -135,7 +142,7 @@ class LoudnessMeter:
         if left == 0:
             return np.zeros(0)
         hop = self._length - self._ring
-        padding = np.zeros(-left % hop, dtype=np.complex64)
+        padding = np.zeros(-left % hop, dtype=self._kind)
         power = self._powers(np.concatenate([self._waiting, padding]))[:left]
         return self._stepped(power)[0]
 

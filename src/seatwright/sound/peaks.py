@@ -40,10 +40,12 @@ class PeakMeter:
     rate : int
         Samples per second.
     channels : int
+    between : bool
+        False leaves the true peak out.
     """
 
-    def __init__(self, rate: int, channels: int = 2):
-        self._filter = _interpolation(max(1, -(-FINEST_RATE // rate)))
+    def __init__(self, rate: int, channels: int = 2, between: bool = True):
+        self._filter = _interpolation(max(1, -(-FINEST_RATE // rate)) if between else 1)
         self._tail = np.zeros((channels, _OVERLAP), dtype=np.float32)
         self._highest = 0.0
         self.sample_peak = 0.0

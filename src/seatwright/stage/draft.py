@@ -72,6 +72,8 @@ class DraftSeat:
         Of the least sure of its stems, 0 to 1.
     why : tuple of str
         What was concluded from what, one line each.
+    heard : tuple of str
+        What listening to its stems says, one line each.
     """
 
     name: str
@@ -87,6 +89,7 @@ class DraftSeat:
     treatment: str
     confidence: float
     why: tuple[str, ...]
+    heard: tuple[str, ...] = ()
 
     @property
     def bearing(self) -> float:

@@ -6,12 +6,15 @@ Figures are for rendering, not for the design of rooms.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from math import isfinite, nan
 
+from seatwright.acoustics.fold_down import FoldDown
 from seatwright.acoustics.hall_figures import FIGURE_BANDS, RoomFigures
 from seatwright.errors import printable
+from seatwright.sound.inspection import StemInspection
 from seatwright.stage.bands import BAND_NAMES
+from seatwright.views.conflict_table import Pair, conflict_part, conflict_values, fold_part
 from seatwright.views.report import (
     CAUTION,
     HallRow,
@@ -22,6 +25,7 @@ from seatwright.views.report import (
     shown,
     warning_lines,
 )
+from seatwright.views.stem_table import stem_part
 from seatwright.views.text_table import text_table
 
 CHECK_FORMAT = 1
@@ -95,6 +99,12 @@ class Check:
     measured : Measured or None
         Nothing where all seats are untouched.
     seats : tuple of CheckedSeat
+    stems : tuple of StemInspection
+        As read from end to end; empty where only headers were read.
+    conflicts : tuple of (Conflict, Parting)
+        Seats that others hide, with a move each.
+    fold_down : FoldDown or None
+        The mix in mono; None where only headers were read.
     warnings : tuple of str
     """
 
@@ -106,11 +116,17 @@ class Check:
     hall: HallRow
     measured: Measured | None
     seats: tuple[CheckedSeat, ...]
+    stems: tuple[StemInspection, ...]
+    conflicts: tuple[Pair, ...]
+    fold_down: FoldDown | None
     warnings: tuple[str, ...]
 
     def as_json(self) -> str:
         """JSON text; figures without a value are null."""
-        return json_text({"check_format": CHECK_FORMAT, **asdict(self)})
+        stems = [stem.as_json() for stem in self.stems]
+        plain = asdict(replace(self, stems=(), conflicts=()))
+        plain |= {"stems": stems, "conflicts": conflict_values(self.conflicts)}
+        return json_text({"check_format": CHECK_FORMAT, **plain})
 
 
 def measured_rows(
@@ -127,6 +143,9 @@ def measured_rows(
 def check_table(check: Check) -> str:
     """A check as text a person reads."""
     parts = [_heading(check), _hall_part(check), seat_table(check.seats), *_listener_part(check)]
+    parts += stem_part(check.stems)
+    if check.fold_down is not None:
+        parts += [conflict_part(check.conflicts), fold_part(check.fold_down)]
     return "\n\n".join([*parts, *warning_lines(check.warnings), CAUTION]) + "\n"
 
 

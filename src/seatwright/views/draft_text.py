@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
-from seatwright.errors import printable
+from seatwright.errors import Fault, StemError, printable
+from seatwright.sound.inspection import StemInspection
 from seatwright.stage.draft import SECTION_BALANCES, UNASSIGNED, DraftSeat, room_needed
 from seatwright.stage.naming import NameGuess
+from seatwright.views.stem_table import room_words
 from seatwright.views.text_table import text_table
 
 _LONG = 200
@@ -34,7 +36,28 @@ def toml_string(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def scene_text(title: str, stems: str, seats: list[DraftSeat], layout: str, layout_why: str) -> str:
+def scene_notes(refused: Mapping[str, StemError], starts_apart: float) -> list[str]:
+    """Comments on what a draft leaves to a person: refused stems, starts that differ."""
+    lines = [
+        f"# CHECK, not seated: {printable(name)}: {printable(error.faults[0].what)}"
+        for name, error in refused.items()
+    ]
+    if starts_apart > 0.0:
+        lines.append(
+            f'# align = "timestamp"  # broadcast starts differ by up to {starts_apart:.3f} s: '
+            "uncomment above the first table to start each stem at its own time"
+        )
+    return lines
+
+
+def scene_text(
+    title: str,
+    stems: str,
+    seats: list[DraftSeat],
+    layout: str,
+    layout_why: str,
+    notes: list[str],
+) -> str:
     """A whole scene.
 
     Parameters
@@ -45,6 +68,8 @@ def scene_text(title: str, stems: str, seats: list[DraftSeat], layout: str, layo
     seats : list of DraftSeat
     layout, layout_why : str
         For the comment on top.
+    notes : list of str
+        Comment lines.
 
     Returns
     -------
@@ -52,13 +77,14 @@ def scene_text(title: str, stems: str, seats: list[DraftSeat], layout: str, layo
         TOML, in comments what was guessed and how surely.
     """
     lines = [
-        f"# Drafted from the names of {sum(len(seat.stems) for seat in seats)} stems.",
+        f"# Drafted from the names and the sound of {sum(len(s.stems) for s in seats)} stems.",
         f"# Layout {layout}: {printable(layout_why)}.",
         "# Places and microphone balances are common practice, no source: move what you like.",
         "# Lines that say CHECK are guesses somebody should look at.",
         "",
         f"title = {toml_string(title)}",
         f"stems = {toml_string(stems)}",
+        *notes,
         "",
         *_hall_lines(seats, layout),
     ]
@@ -104,6 +130,7 @@ def _seat_lines(seat: DraftSeat) -> list[str]:
     names = [toml_string(name) for name in seat.stems]
     lines = [
         *_comments(f"{mark}{sure}: ", seat.why),
+        *(f"# heard: {printable(line)}" for line in seat.heard),
         f"[seats.{toml_string(seat.name)}]",
         *_stem_lines(names),
         f"section = {toml_string(seat.section)}",
@@ -137,7 +164,7 @@ def _stem_lines(names: list[str]) -> list[str]:
     return ["stem = [", *(f"    {name}," for name in names), "]"]
 
 
-def draft_table(seats: Iterable[DraftSeat]) -> str:
+def draft_table(seats: Iterable[DraftSeat], stems: Mapping[str, StemInspection]) -> str:
     """Every guess with its confidence, as a table to be read."""
     rows = [
         [
@@ -147,13 +174,16 @@ def draft_table(seats: Iterable[DraftSeat]) -> str:
             "-" if seat.treatment == "untouched" else f"{seat.bearing:+.0f}",
             "-" if seat.treatment == "untouched" else f"{seat.distance:.1f}",
             seat.treatment,
+            f"{stems[stem].seconds:.1f}",
+            "silent" if stems[stem].sound.silent else room_words(stems[stem].sound.room),
             f"{100 * seat.confidence:.0f} %",
             printable(why.partition(": ")[2]),
         ]
         for seat in seats
         for stem, why in zip(seat.stems, seat.why, strict=False)
     ]
-    head = ["stem", "seat", "section", "bearing", "distance", "treatment", "sure", "why"]
+    head = ["stem", "seat", "section", "bearing", "distance", "treatment", "s", "heard"]
+    head += ["sure", "why"]
     return text_table(head, rows)
 
 
@@ -165,6 +195,9 @@ def draft_report(
     scene: str,
     kept: int,
     as_json: bool,
+    stems: Mapping[str, StemInspection],
+    refused: Iterable[str],
+    faults: Iterable[Fault],
 ) -> str:
     """What a draft did, for people or for machines."""
     seats, open_names = list(seats), list(open_names)
@@ -174,10 +207,16 @@ def draft_report(
             for guess in open_names
         ]
         table = {"scene": scene, "layout": layout, "kept": kept, "seats": draft_json(seats)}
-        return json.dumps(table | {"open": asked}, indent=2, ensure_ascii=True) + "\n"
+        table |= {"open": asked, "stems": {name: stem.as_json() for name, stem in stems.items()}}
+        told = [{"stem": fault.file, "what": fault.what, "hint": fault.hint} for fault in faults]
+        table |= {"not_seated": list(refused), "warnings": told}
+        return json.dumps(table, indent=2, ensure_ascii=True) + "\n"
+    broken = [f"not seated, cannot be rendered: {printable(name)}" for name in refused]
+    broken += [f"  {fault}" for fault in faults]
     if not seats:
-        return f"{printable(scene)} seats all {kept} stems already; nothing was changed\n"
-    lines = [draft_table(seats), "", f"layout {layout}: {printable(layout_why)}"]
+        unchanged = f"{printable(scene)} has all {kept} stems that can be seated already; "
+        return "\n".join([*broken, f"{unchanged}nothing was changed"]) + "\n"
+    lines = [draft_table(seats, stems), "", *broken, f"layout {layout}: {printable(layout_why)}"]
     for guess in open_names:
         meaning = printable(guess.why) or "nothing known in this name"
         lines.append(f"to be decided: {printable(guess.name)}: {meaning}")
@@ -204,6 +243,7 @@ def draft_json(seats: Iterable[DraftSeat]) -> list[dict[str, object]]:
             "treatment": seat.treatment,
             "confidence": round(seat.confidence, 2),
             "why": list(seat.why),
+            "heard": list(seat.heard),
         }
         for seat in seats
     ]

@@ -1,0 +1,138 @@
+"""Inspecting stems from end to end: one pass over each file, several files at a time."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+from seatwright.disk.casting import Cast
+from seatwright.disk.stem_reader import Stem, StemReader
+from seatwright.disk.stems import inspect_stem as checked_stem
+from seatwright.disk.stems import inspect_stems as checked_stems
+from seatwright.errors import Fault, StemError
+from seatwright.sound.inspection import StemInspection, StemMeter
+
+BLOCK_FRAMES = 2**16
+
+
+def inspect_audio(reader: StemReader, levels: bool = True) -> StemInspection:
+    """Read a stem through and measure it.
+
+    Parameters
+    ----------
+    reader : StemReader
+        At the stem's own rate, or at the one the figures are wanted for.
+    levels : bool
+        False leaves loudness, true peak and octaves out, which take half of the time.
+
+    Returns
+    -------
+    StemInspection
+
+    Raises
+    ------
+    StemError
+        If the file ends early, cannot be decoded, or holds NaN or Inf.
+    """
+    stem, meter = reader.stem, StemMeter(reader.rate, reader.stem.channels, levels)
+    for start in range(0, reader.frames, BLOCK_FRAMES):
+        meter.add(reader.read(start, min(BLOCK_FRAMES, reader.frames - start)))
+    broadcast = stem.broadcast
+    return StemInspection(
+        file=str(stem.path),
+        rate=reader.rate,
+        channels=stem.channels,
+        bits=_bits(stem.encoding),
+        encoding=stem.encoding,
+        start_seconds=broadcast.time_reference / stem.rate if broadcast else None,
+        sound=meter.figures,
+    )
+
+
+def inspect_sound(
+    stems: Iterable[Path] | Cast,
+    threads: int = 2,
+    progress: Callable[[float], None] = lambda _share: None,
+) -> list[StemInspection]:
+    """Inspect many stems at once.
+
+    Parameters
+    ----------
+    stems : iterable of Path, or Cast
+        A path given twice is read once.
+    threads : int
+        Files read at the same time; does not change the result.
+    progress : callable
+        Told what share of the stems is read, 0 to 1.
+
+    Returns
+    -------
+    list of StemInspection
+        In the order given.
+
+    Raises
+    ------
+    StemError
+        With every fault of every file.
+    """
+    if threads < 1:
+        raise StemError(Fault(f"found {threads} threads, wanted 1 or more"))
+    found = stems.stems if isinstance(stems, Cast) else tuple(checked_stems(stems)[0].values())
+    tried: list[StemInspection | StemError] = []
+    with ThreadPoolExecutor(threads) as pool:
+        for one in pool.map(_tried, found):
+            tried.append(one)
+            progress(len(tried) / len(found))
+    faults = [fault for one in tried if isinstance(one, StemError) for fault in one.faults]
+    if faults:
+        raise StemError(faults)
+    return [one for one in tried if isinstance(one, StemInspection)]
+
+
+def inspect_readable(
+    paths: Iterable[Path], threads: int = 2
+) -> tuple[dict[Path, StemInspection], dict[Path, StemError]]:
+    """Inspect what can be read of many files, without loudness, true peak and octaves.
+
+    Parameters
+    ----------
+    paths : iterable of Path
+    threads : int
+        Files read at the same time; does not change the result.
+
+    Returns
+    -------
+    inspected : dict of Path to StemInspection
+    refused : dict of Path to StemError
+        Files no render would take, with every fault.
+    """
+
+    def tried(path: Path) -> StemInspection | StemError:
+        try:
+            return _tried(checked_stem(path)[0], levels=False)
+        except StemError as error:
+            return error
+
+    every = list(dict.fromkeys(paths))
+    with ThreadPoolExecutor(threads) as pool:
+        found = dict(zip(every, pool.map(tried, every), strict=True))
+    inspected = {path: one for path, one in found.items() if isinstance(one, StemInspection)}
+    return inspected, {path: one for path, one in found.items() if isinstance(one, StemError)}
+
+
+def _tried(stem: Stem, levels: bool = True) -> StemInspection | StemError:
+    try:
+        with StemReader(stem, stem.rate) as reader:
+            return inspect_audio(reader, levels)
+    except StemError as error:
+        return error
+
+
+def _bits(encoding: str) -> int:
+    """Bits a sample of an encoding as libsndfile names them."""
+    if encoding in ("FLOAT", "DOUBLE"):
+        return 32 if encoding == "FLOAT" else 64
+    digits = re.search(r"\d+$", encoding)
+    return int(digits.group()) if digits else 0
