@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from seatwright.errors import Fault, StemError, printable
 from seatwright.sound.inspection import StemInspection
@@ -56,7 +56,7 @@ def scene_text(
     seats: list[DraftSeat],
     layout: str,
     layout_why: str,
-    notes: list[str],
+    notes: Sequence[str] = (),
 ) -> str:
     """A whole scene.
 
@@ -68,7 +68,7 @@ def scene_text(
     seats : list of DraftSeat
     layout, layout_why : str
         For the comment on top.
-    notes : list of str
+    notes : sequence of str
         Comment lines.
 
     Returns
