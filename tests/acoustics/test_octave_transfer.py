@@ -94,7 +94,7 @@ def test_two_seats_far_left_and_right_are_unrelated() -> None:
         sides.append(octave_transfer(response, RATE).outputs(stem))
     outputs = {"left": sides[0], "right": sides[1]}
     assert fold_down(outputs).change_db == pytest.approx((-3.01,) * 8, abs=0.01)
-    assert [fault.key for fault in low_phase_doubts(outputs)] == ["seats.left"] * 2
+    assert low_phase_doubts(outputs) == []
 
 
 def test_bass_out_of_phase_is_blamed_on_its_seat() -> None:

@@ -16,9 +16,9 @@ from seatwright.errors import Fault
 from seatwright.stage.bands import BAND_NAMES
 from seatwright.stage.description import dotted_key
 
-LEAST_CORRELATION = 0.3
-"""Of left and right in the octaves of 63 and 125 Hz; below it bass is weak in mono, on one bass
-loudspeaker, and cannot be cut on a record (common practice, no source)."""
+LEAST_CORRELATION = -0.2
+"""Of left and right in the octaves of 63 and 125 Hz: what two omnis 2 m apart have of a diffuse
+field at 125 Hz, sin(kd)/kd. Below it bass cancels in mono, on one bass loudspeaker, on a record."""
 
 _LOW = (0, 1)
 _LEAST_SHARE = 0.01
@@ -80,7 +80,7 @@ def low_phase_doubts(outputs: Mapping[str, NDArray[np.complex128]]) -> list[Faul
         faults.append(
             Fault(
                 f"left and right of the mix correlate by {found:+.2f} in the octave of "
-                f"{BAND_NAMES[band]} Hz, wanted {LEAST_CORRELATION} or more: bass is weak in mono; "
+                f"{BAND_NAMES[band]} Hz, wanted {LEAST_CORRELATION} or more: bass cancels in mono; "
                 "most of it comes from here",
                 key=dotted_key("seats", worst),
                 hint="a louder tree centre, a narrower tree or more of close draws bass together",
