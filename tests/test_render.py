@@ -664,3 +664,22 @@ def test_the_report_names_the_head_that_listens(stage: Any, model: str, named: s
 def test_no_head_is_named_where_none_listens(stage: Any) -> None:
     seat(stage, pink(1, stage.rate, 0.5, 1), hall=HALL)
     assert stage.float_render("tree").head == ""
+
+
+# room figures
+
+
+def test_a_report_has_room_figures_at_the_listener(stage: Any) -> None:
+    """From the seat in the middle: decay as predicted within 5 % at 1 kHz, energies that fit."""
+    stage.stem("oboe.wav", stage.noise(1, 0.3))
+    stage.stem("violas.wav", stage.noise(2, 0.3))
+    stage.write(TWO)
+    report = stage.render()
+    measured = report.measured
+    assert measured is not None and measured.places == 1
+    assert measured.bands["t30"]["1k"] == pytest.approx(report.hall.reverberation["1k"], rel=0.1)
+    share = 10.0 ** (measured.single["clarity_db"] / 10.0)
+    early = measured.single["early_strength_db"] - measured.single["late_strength_db"]
+    assert 10.0 * np.log10(share) == pytest.approx(early, abs=1.0)
+    assert 0.0 < measured.single["iacc_early"] < 1.0
+    assert "EDT s" in (stage.out / "report.txt").read_text()

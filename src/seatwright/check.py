@@ -41,8 +41,9 @@ from seatwright.stage.description import dotted_key
 from seatwright.stage.routing import heard_seats
 from seatwright.stage.scene import Scene
 from seatwright.stage.seat_rules import NEAREST_MICROPHONE
-from seatwright.views.check_table import Check, CheckedSeat, Measured, measured_rows
+from seatwright.views.check_table import Check, CheckedSeat
 from seatwright.views.report import SeatRow, hall_row, seat_rows
+from seatwright.views.room_figures import Measured, measured_rows
 
 
 def check(

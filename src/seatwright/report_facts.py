@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from importlib.metadata import version
 from math import inf
@@ -12,6 +12,8 @@ from typing import Self
 
 from seatwright import __version__
 from seatwright.acoustics.bearings import bearing_doubts
+from seatwright.acoustics.decay_curves import middle_seat
+from seatwright.acoustics.hall_figures import hall_figures
 from seatwright.acoustics.impulse_response import Grid
 from seatwright.acoustics.listening import Listening
 from seatwright.acoustics.seat_figures import SeatFigures
@@ -26,6 +28,7 @@ from seatwright.sound.samples import half_step_db
 from seatwright.stage.request import Request
 from seatwright.stage.routing import only_doubts
 from seatwright.stage.scene import Scene
+from seatwright.stage.seats import seat_sources
 from seatwright.views.render_notes import excerpt_notes, foreign_notes, trim_notes
 from seatwright.views.report import (
     OutputRow,
@@ -36,6 +39,7 @@ from seatwright.views.report import (
     seat_rows,
     trim_warnings,
 )
+from seatwright.views.room_figures import Measured, measured_rows
 from seatwright.voices import Voices
 
 _COMPUTED_WITH = (
@@ -199,4 +203,23 @@ def report_of(
         warnings=(*warnings, *trim_warnings(outputs)),
         part=request.part,
         removed=tuple(RemovedRow(old.file, old.sha256) for old in superseded.ours),
+        measured=measured_at_listener(scene, listening, voices.heard),
     )
+
+
+def measured_at_listener(
+    scene: Scene, listening: Listening, heard: Iterable[str]
+) -> Measured | None:
+    """Room figures from the seat in the middle to the listener; None where none is heard there."""
+    ears = listening.ears.position
+    if scene.hall.outside(ears):
+        return None
+    sources = {
+        name: seat_sources(scene.seats[name], 1)[0]
+        for name in heard
+        if scene.treatment_of(scene.seats[name]) != "untouched"
+    }
+    seat = middle_seat(sources, ears) if sources else ""
+    if not seat:
+        return None
+    return measured_rows(ears, 1, hall_figures(listening, {seat: sources[seat]}))

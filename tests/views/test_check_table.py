@@ -13,8 +13,9 @@ from seatwright.acoustics.room import room_of
 from seatwright.acoustics.seat_figures import SeatFigures
 from seatwright.stage.bands import BAND_NAMES
 from seatwright.stage.hall import Hall
-from seatwright.views.check_table import Check, CheckedSeat, check_table, measured_rows
+from seatwright.views.check_table import Check, CheckedSeat, check_table
 from seatwright.views.report import hall_row
+from seatwright.views.room_figures import measured_rows
 
 FIGURES = RoomFigures(*((nan, *(0.5 + 0.125 * band for band in range(7)), nan),) * 14)
 SEAT = SeatFigures(-21.25, 3.5, 8.75, 12.5, -1.5, 0.25, -7.5, -9.0, "loudspeakers")

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from seatwright.acoustics.decay_curves import HallDecays
-from seatwright.views.check_table import Check, Measured, figure_cell, figure_head, seat_room_rows
+from seatwright.views.check_table import Check, seat_room_rows
 from seatwright.views.html_page import html_page, html_table
 from seatwright.views.page_parts import (
     hall_part,
+    measured_table,
     page_footer,
     page_header,
     plan_part,
@@ -33,7 +34,7 @@ def check_page(check: Check, plan: str, decays: HallDecays | None) -> str:
     title = check.title or check.scene
     lines = [f"seating {check.seating}"] if check.seating else []
     lines.append(f"no faults; renders to {check.frames / check.rate:.2f} s at {check.rate} Hz")
-    more = [_measured_table(check.measured)] if check.measured is not None else []
+    more = [measured_table(check.measured)] if check.measured is not None else []
     heads, rows = seat_room_rows(check.seats)
     if rows:
         caption = "Each seat at the listener, with its instrument's radiation"
@@ -49,20 +50,3 @@ def check_page(check: Check, plan: str, decays: HallDecays | None) -> str:
         page_footer(),
     ]
     return html_page(f"{title}: check", body)
-
-
-def _measured_table(measured: Measured) -> str:
-    names = list(next(iter(measured.bands.values())))
-    rows = [
-        [
-            figure_head(figure),
-            *(figure_cell(figure, value) for value in (*bands.values(), measured.single[figure])),
-        ]
-        for figure, bands in measured.bands.items()
-    ]
-    x, y, z = measured.listener
-    caption = (
-        f"At the listener (x {x:.1f}, y {y:.1f}, {z:.1f} m up), mean over {measured.places} seats "
-        "with an omnidirectional source; single: over the bands of ISO 3382-1"
-    )
-    return html_table(caption, ["octave band Hz", *names, "single"], rows)

@@ -17,6 +17,7 @@ from seatwright.views.html_page import (
 from seatwright.views.plot_frame import short_name
 from seatwright.views.report import CAUTION, HallRow, SeatRow, hall_line, shown
 from seatwright.views.report_plots import decay_plots, seat_plot
+from seatwright.views.room_figures import Measured, measured_cells
 
 _SEAT_HEADS = (
     "seat", "section", "instrument", "treatment", "bearing \u00b0", "distance m", "level dB",
@@ -137,3 +138,15 @@ def _decay_rows(hall: HallRow, decays: HallDecays) -> list[list[str]]:
         ]
         rows.append([head, *(f"{value:.2f}" if isfinite(value) else "-" for value in values)])
     return rows
+
+
+def measured_table(measured: Measured) -> str:
+    """Room figures at the listener as a table."""
+    names = list(next(iter(measured.bands.values())))
+    x, y, z = measured.listener
+    over = f"mean over {measured.places} seats" if measured.places > 1 else "the seat in the middle"
+    caption = (
+        f"At the listener (x {x:.1f}, y {y:.1f}, {z:.1f} m up), {over} "
+        "with an omnidirectional source; single: over the bands of ISO 3382-1"
+    )
+    return html_table(caption, ["octave band Hz", *names, "single"], measured_cells(measured))

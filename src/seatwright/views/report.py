@@ -11,12 +11,14 @@ from dataclasses import asdict, dataclass
 from math import isfinite
 from typing import Any
 
+from seatwright.acoustics.hall_figures import FIGURE_BANDS
 from seatwright.acoustics.room import Room
 from seatwright.acoustics.seat_figures import SeatFigures
 from seatwright.errors import printable
 from seatwright.sound.mix import CEILING_DB
 from seatwright.stage.bands import BAND_NAMES
 from seatwright.stage.scene import Scene
+from seatwright.views.room_figures import Measured, measured_cells
 from seatwright.views.text_table import text_table
 
 REPORT_FORMAT = 1
@@ -110,6 +112,8 @@ class Report:
     part : str
         Of the scene, such as "strings 0-1.5 s"; "" for the whole.
     removed : tuple of RemovedRow
+    measured : Measured or None
+        Room figures at the listener from the seat in the middle; None where it hears none.
     """
 
     title: str
@@ -132,6 +136,7 @@ class Report:
     warnings: tuple[str, ...]
     part: str = ""
     removed: tuple[RemovedRow, ...] = ()
+    measured: Measured | None = None
 
     def as_json(self) -> str:
         """JSON text; figures without a value (silence, nothing to measure) are null.
@@ -203,10 +208,23 @@ def report_table(report: Report) -> str:
         [["T60 (s)", *(f"{value:.2f}" for value in report.hall.reverberation.values())]],
     )
     hall = f"{hall_line(report.hall)}\n{times}"
+    if report.measured is not None:
+        hall += f"\n\n{_measured_part(report.measured)}"
     parts = [_heading(report), hall, seat_table(report.seats), _output_table(report)]
     parts += warning_lines(report.warnings)
     parts.append(f"{_QUIETLY}\n{CAUTION}")
     return "\n\n".join(parts) + "\n"
+
+
+def _measured_part(measured: Measured) -> str:
+    names = [BAND_NAMES[band] for band in FIGURE_BANDS]
+    x, y, z = measured.listener
+    where = (
+        f"Measured at the listener (x {x:.1f}, y {y:.1f}, {z:.1f} m up) from an omnidirectional\n"
+        "source at the seat in the middle, by the definitions of ISO 3382-1"
+    )
+    table = text_table(["octave band", *names, "single"], measured_cells(measured))
+    return f"{where}\n{table}"
 
 
 _QUIETLY = "Listen at a low level first: a full orchestra is louder than one stem."

@@ -16,6 +16,7 @@ from seatwright.views.html_page import (
 )
 from seatwright.views.page_parts import (
     hall_part,
+    measured_table,
     page_footer,
     page_header,
     plan_part,
@@ -58,6 +59,7 @@ def report_page(
     """
     loudness = {row.name: row.integrated_lufs for row in report.outputs if row.kind == "stems"}
     title = report.title or report.scene
+    measured = [measured_table(report.measured)] if report.measured is not None else []
     body = [
         page_header(title, _under_title(report)),
         "<main>",
@@ -67,7 +69,7 @@ def report_page(
         *_sound_part(report, pictures),
         plan_part(plan),
         seats_part(report.seats, loudness),
-        hall_part(report.hall, decays),
+        hall_part(report.hall, decays, measured),
         _made_part(report),
         "</main>",
         page_footer(),
