@@ -89,10 +89,9 @@ def render(
         building = stage_of(progress, "building responses", 0.0, BUILT)
         voices = Voices(scene, heard, buses, listening, grid, cast, threads, building)
         opened.enter_context(closing(voices))
-        engine = Engine(voices, len(buses), grid.frames, threads, spare=1)
         raw = opened.enter_context(RawBlocks(outputs.folder))
         levels, pictures = rendered(
-            engine,
+            Engine(voices, len(buses), grid.frames, threads, spare=1),  # let go when it is done
             raw,
             buses,
             cast.rate,

@@ -96,7 +96,7 @@ def test_tail_takes_what_images_lose_by_fading(room: Room) -> None:
     whole = (
         4.0 * np.pi * room.speed / room.volume * np.exp(-13.815511 * time / room.reverberation[4])
     )
-    share = image_share(room, time)
+    share = image_share(room, time, 4)
     images = whole * share * (1.0 - scattered_share(room, time, 4))
     assert images + tail_energy(room, time, 4) == pytest.approx(whole, rel=1e-6)
     assert share[time <= 0.8 * room.mixing_time].min() == 1.0

@@ -96,9 +96,9 @@ def microphone_arrivals(
 
 def _fading(room: Room, heard: Arrivals) -> Arrivals:
     """Reflections, though never the direct sound, fade as the tail takes over."""
-    kept = np.sqrt(image_share(room, heard.distances / room.speed))
+    kept = np.sqrt(image_share(room, heard.distances[:, None] / room.speed))
     kept[0] = 1.0
-    return replace(heard, gains=heard.gains * kept[:, None])
+    return replace(heard, gains=heard.gains * kept)
 
 
 def early_responses(

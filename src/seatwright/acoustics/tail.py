@@ -41,6 +41,9 @@ from seatwright.stage.bands import Bands
 SILENT_DB = 110.0
 """A band's noise ends where it has fallen by this much."""
 
+HANDED_OVER = 0.175
+"""Of an octave's reverberation time, after which the tail carries it whatever the mixing time."""
+
 FADED_PART = 0.2
 """Of the mixing time, over which images give way to the tail."""
 
@@ -124,18 +127,29 @@ def tail_energy(
         return np.asarray(np.average(parts, axis=0, weights=np.diff(strip_edges(band))))
     level = 4.0 * pi * room.speed / room.volume * strip_level(room, band)
     late = np.maximum(time, 0.0)
-    share = 1.0 - image_share(room, late) * (1.0 - scattered_share(room, late, band))
+    share = 1.0 - image_share(room, late, band) * (1.0 - scattered_share(room, late, band))
     energy = level * np.exp(-DECAY * late / strip_times(room, band)[strip]) * share
     return np.asarray(np.where(time < 0.0, 0.0, energy))
 
 
-def image_share(room: Room, time: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Share of their energy that images keep at a time in seconds; the tail takes the rest.
+def hand_over(room: Room) -> NDArray[np.float64]:
+    """Seconds from which the tail carries all energy of each octave, shape (9,).
+
+    The mixing time, but not where an octave has lost 10 dB before: its decay would be that of a few
+    single images, and no longer the room's.
+    """
+    return np.minimum(room.mixing_time, HANDED_OVER * np.array(room.reverberation))
+
+
+def image_share(
+    room: Room, time: NDArray[np.float64], band: int | slice = slice(None)
+) -> NDArray[np.float64]:
+    """Share of their energy that images keep at times in seconds, in one band or in all.
 
     1 at first; it falls smoothly to 0 over the last fifth before the mixing time, so that the
     density of echoes has no step where the images end.
     """
-    fading = (time / room.mixing_time - 1.0) / FADED_PART + 1.0
+    fading = (time / hand_over(room)[band] - 1.0) / FADED_PART + 1.0
     return np.asarray(np.cos(0.5 * np.pi * np.clip(fading, 0.0, 1.0)) ** 2)
 
 

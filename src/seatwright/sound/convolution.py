@@ -169,16 +169,22 @@ class Engine:
             inverse: list[Future[None]] = []
             previous: tuple[int, NDArray[np.float32]] | None = None
             for number in numbers:
-                forward = [
-                    pool.submit(group.forward, number, self.skip_silence) for group in self._groups
-                ]
+                summed = self._submit_forward(pool, number)
                 if previous is not None:
                     yield self._finished(previous, inverse, start, stop)
                 block = np.empty((self.spare + self.buses, 2, hop), dtype=np.float32)
-                inverse = self._submit_inverse(pool, _summed(forward), block)
+                inverse = self._submit_inverse(pool, summed.result(), block)
                 previous = (number * hop, block)
             if previous is not None:
                 yield self._finished(previous, inverse, start, stop)
+
+    def _submit_forward(self, pool: ThreadPoolExecutor, number: int) -> Future[Sums]:
+        """Start a block's groups, each to add itself to what the one before it leaves."""
+        summed: Future[Sums] = Future()
+        summed.set_result({})
+        for group in self._groups:
+            summed = pool.submit(_added, group, number, self.skip_silence, summed)
+        return summed
 
     def _finished(
         self,
@@ -219,17 +225,19 @@ class Engine:
             into[channel] = signal[self.grid.history :]
 
 
-def _summed(forward: list[Future[Sums]]) -> Sums:
-    """Add the groups up in their order; each part is let go as soon as it is added."""
-    sums: Sums = {}
-    forward.reverse()
-    while forward:
-        for bus, part in forward.pop().result().items():
-            if bus not in sums:
-                sums[bus] = part
-                continue
-            for total, spectrum in zip(sums[bus], part, strict=True):
-                total += spectrum
+def _added(group: _Group, number: int, skip_silence: bool, before: Future[Sums]) -> Sums:
+    """Add a group up to those before it, in their order whatever the threads.
+
+    Groups are started in order, so that the one that is waited for is under way.
+    """
+    own = group.forward(number, skip_silence)
+    sums = before.result()
+    for bus, part in own.items():
+        if bus not in sums:
+            sums[bus] = part
+            continue
+        for total, spectrum in zip(sums[bus], part, strict=True):
+            total += spectrum
     return sums
 
 
