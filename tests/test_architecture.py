@@ -29,6 +29,7 @@ FLOORS = {
     "check": 5,
     "drafting": 5,
     "plans": 5,
+    "tally": 5,
     "cli": 6,
     "console": 6,
     "__main__": 6,
