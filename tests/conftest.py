@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -156,3 +157,74 @@ def minute(tmp_path_factory: pytest.TempPathFactory) -> SmallStage:
         )
     )
     return made
+
+
+MANIFEST: dict[str, Any] = {
+    "seatwright_trial": 1,
+    "title": "Horns, near and far",
+    "seconds": 75.0,
+    "versions": [
+        {"id": "v1", "name": "as written", "sha256": "0" * 64, "twin_of": None},
+        {"id": "v2", "name": "horns back", "sha256": "1" * 64, "twin_of": None},
+        {"id": "v3", "name": "harp left", "sha256": "2" * 64, "twin_of": None},
+        {"id": "v4", "name": "as written again", "sha256": "3" * 64, "twin_of": "v1"},
+    ],
+    "modes": ["ranking", "identification"],
+    "identification": {"pair": ["v1", "v2"], "trials": 16},
+    "minimum_seconds": 10.0,
+    "seats": ["horns", "harp"],
+}
+
+
+def checksum(facts: dict[str, Any]) -> str:
+    """SHA-256 of canonical JSON, written out here apart from the package."""
+    text = json.dumps(facts, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+@dataclass
+class Poll:
+    """A trial and its ballots."""
+
+    manifest: dict[str, Any]
+
+    def ballot(self, number: int, **changes: Any) -> dict[str, Any]:
+        """A listener's ballot without faults, with changes, signed."""
+        ids = [version["id"] for version in self.manifest["versions"]]
+        facts = {
+            "seatwright_ballot": 1,
+            "trial": self.manifest["id"],
+            "listener": f"{number:032x}",
+            "playback": "headphones",
+            "begun": f"2024-05-31T18:{number // 60 % 60:02d}:{number % 60:02d}Z",
+            "ended": "2024-05-31T20:00:00.250Z",
+            "letters": dict(zip("ABCDEFGHIJ", ids, strict=False)),
+            "heard": dict.fromkeys(ids, 20.5),
+            "switches": 7,
+            "ranking": [[one] for one in ids],
+            "identification": None,
+            "comments": [],
+            "levels": "matched",
+            **changes,
+        }
+        return facts | {"checksum": checksum(facts)}
+
+    def bytes(self, number: int, **changes: Any) -> bytes:
+        """The ballot as JSON."""
+        return json.dumps(self.ballot(number, **changes)).encode()
+
+
+def poll_of(**changes: Any) -> Poll:
+    """A trial with changes, under the identity that follows."""
+    manifest = MANIFEST | changes
+    return Poll({"id": checksum(manifest)[:16], **manifest})
+
+
+@pytest.fixture
+def poll() -> Poll:
+    return poll_of()
+
+
+@pytest.fixture
+def new_poll() -> Callable[..., Poll]:
+    return poll_of

@@ -31,6 +31,7 @@ FLOORS = {
     "heard_mix": 5,
     "plans": 5,
     "pages": 5,
+    "tally": 5,
     "cli": 6,
     "console": 6,
     "interrupts": 6,
