@@ -1,0 +1,330 @@
+"""Compare: from versions to a fair set, what differs between them, and a page to vote on."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seatwright.disk.comparison_set import VersionFile, made_folder, read_whole, write_version
+from seatwright.disk.output_names import output_name
+from seatwright.disk.text_files import write_text_files
+from seatwright.errors import Fault
+from seatwright.listening.comparison import (
+    DEFAULT_SECONDS,
+    EnergyTrace,
+    Level,
+    common_waveform,
+    faded,
+    loudest_start,
+    matching_gains,
+    rendered_gains,
+    set_rate,
+    stretch,
+)
+from seatwright.listening.differences import differences, hall_changes
+from seatwright.listening.manifest import trial_manifest, version_row
+from seatwright.render import Progress
+from seatwright.sound.loudness import loudness
+from seatwright.sound.peaks import PeakMeter
+from seatwright.stage.request import Request
+from seatwright.versions import Version, ready_versions, wanted_versions
+from seatwright.views.audition_page import Audition, PageVersion, audition_page
+from seatwright.views.compare_table import Comparison, VersionRow
+from seatwright.views.difference_table import Difference, difference_facts, difference_text
+from seatwright.views.report import json_text
+from seatwright.views.stage_plan import stage_plan
+
+PAGE = "audition.html"
+LARGE_PAGE = 60 * 10**6
+"""Bytes above which a page is slow to open and too much for some telephones."""
+
+_LENGTHS_APART = 1.0
+
+
+@dataclass(frozen=True)
+class CompareRequest:
+    """How to compare.
+
+    Parameters
+    ----------
+    start, stop : float or None
+        The stretch in seconds; the loudest 75 s where both are None.
+    title : str
+        Above the page; the scene's by default.
+    twin : bool
+        Hide a second copy of the first version among the others.
+    identification : int
+        Trials of which of the first two versions is heard; 0 for none.
+    difference : bool
+        Also write the difference of the first version and each other one.
+    threads : int
+        0 for one a processor.
+    allow_truncated, allow_outside : bool
+        As for a render.
+    """
+
+    start: float | None = None
+    stop: float | None = None
+    title: str = ""
+    twin: bool = False
+    identification: int = 0
+    difference: bool = False
+    threads: int = 0
+    allow_truncated: bool = False
+    allow_outside: bool = False
+
+
+@dataclass(frozen=True)
+class _Set:
+    """Matched stretches of all versions: samples of shape (frames, 2) and how they came to be."""
+
+    rate: int
+    start: float
+    samples: tuple[NDArray[np.float32], ...]
+    levels: tuple[Level, ...]
+    gains: tuple[float, ...]
+
+    @property
+    def seconds(self) -> float:
+        return len(self.samples[0]) / self.rate
+
+
+def compare(
+    words: Sequence[str],
+    folder: Path,
+    request: CompareRequest | None = None,
+    progress: Progress = lambda _what, _share: None,
+) -> Comparison:
+    """Make a comparison.
+
+    Parameters
+    ----------
+    words : sequence of str
+        Scenes, seatings of the scene before them, mixes; see `versions.wanted_versions`.
+    folder : Path
+        Made where missing; holds renders, the matched set, the page and what differs.
+    request : CompareRequest, optional
+    progress : callable
+        Called with what is being done and how much of it is done, 0 to 1.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    SeatwrightError
+        SceneError, StemError, DiskError or RenderError.
+    """
+    request = request or CompareRequest()
+    wanted = wanted_versions(words, allow_outside=request.allow_outside)
+    asked = Request(
+        threads=request.threads,
+        allow_truncated=request.allow_truncated,
+        allow_outside=request.allow_outside,
+    )
+    versions, warnings = ready_versions(wanted, folder, asked, progress)
+    progress("matching", 1.0)
+    matched, more = _matched(tuple(version.file for version in versions), request)
+    found = found_differences(versions)
+    hashes = _write_set(folder, versions, matched)
+    title = request.title or next((each.scene.title for each in wanted if each.scene), "")
+    page_bytes, trial = _write_page(folder, versions, matched, hashes, found, title, request)
+    _write_differences(folder, versions, matched, found, request.difference)
+    faults = [*warnings, *more, *_size_doubts(page_bytes)]
+    return Comparison(
+        title=title,
+        trial=trial,
+        folder=str(folder),
+        page=PAGE,
+        page_bytes=page_bytes,
+        decoded_bytes=8 * len(matched.samples[0]) * len(versions),
+        rate=matched.rate,
+        start=matched.start,
+        seconds=matched.seconds,
+        versions=tuple(map(_version_row, matched.levels, matched.gains)),
+        differences=found,
+        warnings=tuple(str(fault) for fault in faults),
+    )
+
+
+def _version_row(level: Level, gain: float) -> VersionRow:
+    return VersionRow(level.name, level.integrated_lufs, level.true_peak_dbtp, gain)
+
+
+def _matched(files: tuple[VersionFile, ...], request: CompareRequest) -> tuple[_Set, list[Fault]]:
+    rate = set_rate(files[0].stem.rate)
+    frames = min(file.frames(rate) for file in files)
+    first, last = _stretch(files, rate, frames, request)
+    count = min(round((last - first) * rate), frames - round(first * rate))
+    raw = [faded(file.excerpt(rate, round(first * rate), count), rate) for file in files]
+    levels = tuple(
+        _level(file.name, samples, rate) for file, samples in zip(files, raw, strict=True)
+    )
+    gains = matching_gains(levels)
+    samples = tuple(
+        one * np.float32(10.0 ** (gain / 20.0)) for one, gain in zip(raw, gains, strict=True)
+    )
+    return _Set(rate, round(first * rate) / rate, samples, levels, gains), _doubts(files, rate)
+
+
+def _stretch(
+    files: tuple[VersionFile, ...], rate: int, frames: int, request: CompareRequest
+) -> tuple[float, float]:
+    seconds = frames / rate
+    if request.start is not None or request.stop is not None or seconds <= DEFAULT_SECONDS:
+        return stretch(request.start, request.stop, seconds)
+    traces = []
+    for file in files:
+        trace = EnergyTrace(rate)
+        for block in file.blocks(rate, frames):
+            trace.add(block)
+        traces.append(trace.steps)
+    first = loudest_start(traces, DEFAULT_SECONDS)
+    return stretch(first, first + DEFAULT_SECONDS, seconds)
+
+
+def _level(name: str, samples: NDArray[np.float32], rate: int) -> Level:
+    meter = PeakMeter(rate)
+    meter.add(samples)
+    return Level(name, loudness(samples, rate), meter.true_peak_db)
+
+
+def _doubts(files: tuple[VersionFile, ...], rate: int) -> list[Fault]:
+    """What was done to versions that did not come alike."""
+    faults = []
+    shortest = min(file.stem.seconds for file in files)
+    for file in files:
+        path = str(file.stem.path)
+        if file.stem.rate != rate:
+            faults.append(Fault(f"resampled from {file.stem.rate} to {rate} Hz", file=path))
+        if file.stem.channels == 1:
+            faults.append(Fault("mono: heard alike in both channels", file=path))
+        if file.stem.seconds > shortest + _LENGTHS_APART:
+            what = f"{file.stem.seconds:.2f} s long, the shortest version {shortest:.2f} s"
+            hint = "compared from their beginnings: mixes that begin elsewhere do not line up"
+            faults.append(Fault(what, file=path, hint=hint))
+    return faults
+
+
+def found_differences(versions: Sequence[Version]) -> tuple[Difference, ...]:
+    """What differs between the first scene among the versions and each other one."""
+    scenes = [(version, version.wanted.scene) for version in versions]
+    placed = [(version, scene) for version, scene in scenes if scene is not None]
+    return tuple(
+        Difference(
+            placed[0][0].wanted.name,
+            version.wanted.name,
+            differences(placed[0][1], scene, placed[0][0].seats, version.seats),
+            hall_changes(placed[0][1], scene),
+        )
+        for version, scene in placed[1:]
+    )
+
+
+def _write_set(folder: Path, versions: Sequence[Version], matched: _Set) -> list[str]:
+    """Matched versions as 24-bit WAV and, for the page, 16-bit FLAC; the hashes of these."""
+    place = made_folder(folder / "matched")
+    hashes = []
+    for version, samples in zip(versions, matched.samples, strict=True):
+        file = output_name(version.wanted.name)
+        write_version(place / f"{file}.wav", samples, matched.rate, "PCM_24")
+        hashes.append(write_version(place / f"{file}.flac", samples, matched.rate, "PCM_16"))
+    return hashes
+
+
+def _write_page(
+    folder: Path,
+    versions: Sequence[Version],
+    matched: _Set,
+    hashes: Sequence[str],
+    found: Sequence[Difference],
+    title: str,
+    request: CompareRequest,
+) -> tuple[int, str]:
+    """Write the page and its manifest; the page's bytes and the trial's identity."""
+    rows = [
+        version_row(number, version.wanted.name, digest)
+        for number, (version, digest) in enumerate(zip(versions, hashes, strict=True), start=1)
+    ]
+    if request.twin:
+        name = f"{rows[0]['name']} (hidden twin)"
+        rows.append(version_row(len(rows) + 1, name, rows[0]["sha256"], rows[0]["id"]))
+    trial = trial_manifest(title, matched.seconds, rows, _seats(versions), request.identification)
+    audio = [
+        read_whole(folder / "matched" / f"{output_name(version.wanted.name)}.flac")
+        for version in versions
+    ]
+    page = audition_page(
+        Audition(
+            manifest=trial,
+            rate=matched.rate,
+            versions=tuple(
+                PageVersion(data, gain)
+                for data, gain in zip(audio, rendered_gains(matched.gains), strict=True)
+            ),
+            waveform=common_waveform(matched.samples),
+            differences=tuple(found),
+            plan=_plan(versions),
+        )
+    )
+    manifest = json.dumps(trial, indent=2, ensure_ascii=False) + "\n"
+    write_text_files(folder, {"trial.json": manifest, PAGE: page})
+    return len(page.encode()), str(trial["id"])
+
+
+def _seats(versions: Sequence[Version]) -> list[str]:
+    return list(dict.fromkeys(seat for version in versions for seat in version.seats))
+
+
+def _plan(versions: Sequence[Version]) -> str:
+    scene = next((version.wanted.scene for version in versions if version.wanted.read), None)
+    return stage_plan(scene) if scene is not None else ""
+
+
+def _write_differences(
+    folder: Path,
+    versions: Sequence[Version],
+    matched: _Set,
+    found: Sequence[Difference],
+    bounce: bool,
+) -> None:
+    if found:
+        _write_tables(folder, versions, found)
+    if not bounce:
+        return
+    place = made_folder(folder / "differences")
+    first = versions[0].wanted.name
+    for version, samples in zip(versions[1:], matched.samples[1:], strict=True):
+        name = output_name(f"{version.wanted.name} minus {first}")
+        difference = samples - matched.samples[0]
+        write_version(place / f"{name}.wav", difference, matched.rate, "FLOAT")
+
+
+def _write_tables(folder: Path, versions: Sequence[Version], found: Sequence[Difference]) -> None:
+    texts = {
+        "differences.txt": difference_text(found) + "\n",
+        "differences.json": json_text(difference_facts(found)),
+    }
+    placed = [version for version in versions if version.wanted.scene is not None]
+    first = placed[0].wanted
+    for version in placed[1:]:
+        scene, name = version.wanted.scene, version.wanted.name
+        if scene is not None:
+            title = f"{scene.title}, {name} (dashed: {first.name})"
+            picture = stage_plan(scene, first.scene, title)
+            texts[f"{output_name(f'moved, {name}')}.svg"] = picture
+    write_text_files(folder, texts)
+
+
+def _size_doubts(page_bytes: int) -> list[Fault]:
+    if page_bytes <= LARGE_PAGE:
+        return []
+    what = f"the page has {page_bytes / 1e6:.0f} MB, wanted at most {LARGE_PAGE / 1e6:.0f} MB"
+    hint = "choose a shorter stretch with --from and --to, or fewer versions"
+    return [Fault(what, file=PAGE, hint=hint)]

@@ -1,0 +1,1 @@
+"""Listening trials: versions made comparable, what differs between them, what listeners said."""
