@@ -191,7 +191,9 @@ def ready_versions(
     SeatwrightError
         With the faults of every version that cannot be had.
     """
-    versions, warnings, faults = [], [], []
+    versions: list[Version] = []
+    warnings: list[Fault] = []
+    faults: list[Fault] = []
     failure: SeatwrightError | None = None
     mixes = [each for each in wanted if each.read is None]
     for each in mixes:  # before anything is rendered: a missing mix is told at once
@@ -236,7 +238,7 @@ def _earlier(wanted: Wanted, read: ReadScene, place: Path, allow_truncated: bool
     expected = {
         "scene_sha256": read.content_hash,
         "seating": wanted.seating or "",
-        "encoding": "FLOAT",
+        "encoding": "wav FLOAT",
         "trim_db": 0.0,
         "first_frame": 0,
     }

@@ -1,4 +1,4 @@
-"""An earlier render that still holds: same scene, seating, stems and versions, outputs untouched."""
+"""An earlier render that still holds: of the same scene, seating and stems, its mix untouched."""
 
 from __future__ import annotations
 

@@ -21,6 +21,12 @@ class VersionRow:
     true_peak_dbtp: float
     gain_db: float
 
+    @property
+    def figures(self) -> tuple[float, ...]:
+        """As they stand in the table, the loudness after matching last."""
+        matched = self.integrated_lufs + self.gain_db
+        return self.integrated_lufs, self.true_peak_dbtp, self.gain_db, matched
+
 
 @dataclass(frozen=True)
 class Comparison:
@@ -77,8 +83,7 @@ def compare_table(comparison: Comparison) -> str:
         f"{comparison.rate} Hz"
     )
     rows = [
-        [printable(row.name), shown(row.integrated_lufs, 2), shown(row.true_peak_dbtp, 2)]
-        + [shown(row.gain_db, 2), shown(row.integrated_lufs + row.gain_db, 2)]
+        [printable(row.name), *(shown(value, 2) for value in row.figures)]
         for row in comparison.versions
     ]
     levels = text_table(["version", "LUFS", "dBTP", "gain dB", "matched LUFS"], rows)

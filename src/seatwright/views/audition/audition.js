@@ -26,7 +26,8 @@
     return made;
   }
 
-  const named = (name) => element("bdi", shown(name));
+  const named = (name) => element("bdi", shown(name), name.length > 80 ? { class: "long" } : {});
+  const short = (text, most) => (text.length > most ? `${text.slice(0, most)}…` : text);
   const letterOf = (id) => Trial.letter(trial.order.indexOf(id));
 
   function clock(seconds) {
@@ -156,11 +157,8 @@
     if (player.graph) {
       Engine.stop(player.graph, now);
     }
-    const loop = player.loop && player.loop[1] ? player.loop : null;
-    let at = from >= player.length - 0.05 ? 0 : from;
-    if (loop && (at < loop[0] || at >= loop[1])) {
-      at = loop[0];
-    }
+    const loop = player.loop && player.loop[1] ? player.loop : [0, player.length];
+    const at = from < loop[0] || from >= loop[1] - 0.05 ? loop[0] : from;
     player.graph = Engine.build(player.context, player.buffers, { fade: facts.fade,
       levels: player.levels, current: player.current, loop });
     Engine.start(player.graph, now, at);
@@ -225,11 +223,6 @@
     player.ticked = now;
     if (player.role === "letter" && !trial.ended) {
       trial.heard[currentId()] += passed;
-    }
-    if (!player.graph.loop && position() >= player.length) {
-      player.graph = null;
-      player.place = 0;
-      find("play").textContent = "Play";
     }
   }
 
@@ -523,7 +516,7 @@
     find("letters").querySelectorAll("button").forEach((button) => {
       const small = element("small");
       const name = manifest.versions[index.get(button.dataset.version)].name;
-      small.append(named(name.length > 24 ? `${name.slice(0, 24)}…` : name));
+      small.append(named(short(name, 24)));
       button.append(small);
       const says = `Version ${letterOf(button.dataset.version)}, ${shown(name)}`;
       button.setAttribute("aria-label", says);
@@ -585,7 +578,7 @@
     }
     find("comment-seat").append(element("option", "none", { value: "" }));
     manifest.seats.forEach((seat, number) => {
-      find("comment-seat").append(element("option", shown(seat), { value: String(number) }));
+      find("comment-seat").append(element("option", short(shown(seat), 60), { value: String(number) }));
     });
     find("comment-seat").addEventListener("change", () => {
       const value = find("comment-seat").value;
