@@ -178,6 +178,10 @@ def compare_command(
     difference: Annotated[
         bool, typer.Option("--difference", help="Also what each version has beyond the first.")
     ] = False,
+    audio: Annotated[
+        Literal["flac", "vorbis"],
+        typer.Option(help="What the page carries: lossless, or a third as large."),
+    ] = "flac",
     threads: Annotated[
         int, typer.Option(min=0, max=256, help="0: one a processor. Never changes the sound.")
     ] = 0,
@@ -201,8 +205,9 @@ def compare_command(
     from seatwright.views.compare_table import compare_table
 
     request = CompareRequest(
-        start, stop, title, twin, identify, difference, threads, allow_truncated, allow_outside
-    )
+        start, stop, title, twin, identify, difference, audio, threads, allow_truncated,
+        allow_outside,
+    )  # fmt: skip
     folder = out or Path("compared") / (Path(versions[0]).stem or "mixes")
     with progress_bar() as progress:
         made = compare(versions, folder, request, progress)

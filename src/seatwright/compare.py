@@ -6,12 +6,14 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from seatwright.disk.comparison_set import VersionFile, made_folder, read_whole, write_version
 from seatwright.disk.output_names import output_name
+from seatwright.disk.page_audio import vorbis
 from seatwright.disk.text_files import write_text_files
 from seatwright.errors import Fault
 from seatwright.listening.comparison import (
@@ -39,6 +41,8 @@ from seatwright.views.difference_table import Difference, difference_facts, diff
 from seatwright.views.report import json_text
 from seatwright.views.stage_plan import stage_plan
 
+PageAudio = Literal["flac", "vorbis"]
+
 PAGE = "audition.html"
 LARGE_PAGE = 60 * 10**6
 """Bytes above which a page is slow to open and too much for some telephones."""
@@ -62,6 +66,8 @@ class CompareRequest:
         Trials of which of the first two versions is heard; 0 for none.
     difference : bool
         Also write the difference of the first version and each other one.
+    audio : str
+        What the page carries: "flac", lossless, or "vorbis", a third as large.
     threads : int
         0 for one a processor.
     allow_truncated, allow_outside : bool
@@ -74,6 +80,7 @@ class CompareRequest:
     twin: bool = False
     identification: int = 0
     difference: bool = False
+    audio: PageAudio = "flac"
     threads: int = 0
     allow_truncated: bool = False
     allow_outside: bool = False
@@ -256,13 +263,11 @@ def _write_page(
         name = f"{rows[0]['name']} (hidden twin)"
         rows.append(version_row(len(rows) + 1, name, rows[0]["sha256"], rows[0]["id"]))
     trial = trial_manifest(title, matched.seconds, rows, _seats(versions), request.identification)
-    audio = [
-        read_whole(folder / "matched" / f"{output_name(version.wanted.name)}.flac")
-        for version in versions
-    ]
+    audio = _page_audio(folder, versions, matched, request.audio)
     page = audition_page(
         Audition(
             manifest=trial,
+            codec="FLAC" if request.audio == "flac" else "Vorbis",
             rate=matched.rate,
             versions=tuple(
                 PageVersion(data, gain)
@@ -276,6 +281,15 @@ def _write_page(
     manifest = json.dumps(trial, indent=2, ensure_ascii=False) + "\n"
     write_text_files(folder, {"trial.json": manifest, PAGE: page})
     return len(page.encode()), str(trial["id"])
+
+
+def _page_audio(
+    folder: Path, versions: Sequence[Version], matched: _Set, kind: PageAudio
+) -> list[bytes]:
+    if kind == "vorbis":
+        return [vorbis(samples, matched.rate) for samples in matched.samples]
+    files = [f"{output_name(version.wanted.name)}.flac" for version in versions]
+    return [read_whole(folder / "matched" / file) for file in files]
 
 
 def _seats(versions: Sequence[Version]) -> list[str]:
@@ -326,5 +340,5 @@ def _size_doubts(page_bytes: int) -> list[Fault]:
     if page_bytes <= LARGE_PAGE:
         return []
     what = f"the page has {page_bytes / 1e6:.0f} MB, wanted at most {LARGE_PAGE / 1e6:.0f} MB"
-    hint = "choose a shorter stretch with --from and --to, or fewer versions"
+    hint = "--audio vorbis makes a third of it; or choose a shorter stretch with --from and --to"
     return [Fault(what, file=PAGE, hint=hint)]

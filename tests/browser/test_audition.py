@@ -63,6 +63,7 @@ def written_page(
     page = audition_page(
         Audition(
             manifest,
+            "FLAC",
             RATE,
             [PageVersion(flac(one), -float(n)) for n, one in enumerate(versions)],
             common_waveform([one.astype(np.float32) for one in versions]),

@@ -57,7 +57,7 @@ def made(names: list[str], title: str = "A trial") -> tuple[str, dict[str, Any]]
     rows = [version_row(n, name, f"{n:064x}") for n, name in enumerate(names, start=1)]
     trial = trial_manifest(title, 60.0, rows, [*names, *seats], 16)
     versions = [PageVersion(f"audio {n}".encode(), 0.0) for n in range(len(names))]
-    page = audition_page(Audition(trial, 48_000, versions, (0, 100), (), stage_plan(scene)))
+    page = audition_page(Audition(trial, "FLAC", 48_000, versions, (0, 100), (), stage_plan(scene)))
     return page, trial
 
 
@@ -122,7 +122,7 @@ def test_audio_comes_back_byte_for_byte_and_a_twin_has_none() -> None:
     rows.append(version_row(3, "twin", "0" * 64, "v1"))
     trial = trial_manifest("t", 60.0, rows, [])
     versions = [PageVersion(b"x", 0.0), PageVersion(b"y", -1.0)]
-    twin = audition_page(Audition(trial, 48_000, versions, (0,), (), ""))
+    twin = audition_page(Audition(trial, "FLAC", 48_000, versions, (0,), (), ""))
     assert re.findall(r'id="audio-(v\d+)"', twin) == ["v1", "v2"]
 
 

@@ -50,6 +50,8 @@ class Audition:
     ----------
     manifest : mapping
         The trial; its versions with `twin_of` have no audio of their own.
+    codec : str
+        What a browser must decode, for people.
     rate : int
         Samples per second of all versions.
     versions : sequence of PageVersion
@@ -61,6 +63,7 @@ class Audition:
     """
 
     manifest: Mapping[str, Any]
+    codec: str
     rate: int
     versions: Sequence[PageVersion]
     waveform: Sequence[int]
@@ -133,6 +136,7 @@ def _facts(audition: Audition) -> dict[str, Any]:
     gains = [version.rendered_db for version in audition.versions]
     return {
         "trial": dict(audition.manifest),
+        "codec": audition.codec,
         "rate": audition.rate,
         "fade": SWITCH_SECONDS,
         "rendered": gains,

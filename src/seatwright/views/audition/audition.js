@@ -70,7 +70,7 @@
       player.context = madeContext();
       await decodeAll();
     } catch (error) {
-      trouble("This browser cannot decode the FLAC audio in this page "
+      trouble(`This browser cannot decode the ${facts.codec} audio in this page `
         + `(${error.message || error.name || error}). Open the page in a current version of `
         + "Chromium or Firefox. Nothing is lost: the page stays as it is.");
       return;
