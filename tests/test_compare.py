@@ -260,6 +260,24 @@ def test_a_small_page_carries_the_same_sound(tmp_path: Path) -> None:
     assert len(loud) == 2 and abs(loud[0] - loud[1]) < 0.05
 
 
+def test_sections_of_a_page_add_up_to_its_versions(ready: Any) -> None:
+    words, out = [str(ready.scene), "written", "further"], ready.folder / "out"
+    compare(words, out, CompareRequest(threads=1, sections=True))
+    page = (out / "audition.html").read_text(encoding="utf-8")
+    held = dict(re.findall(r'id="audio-([^"]*)">([^<]*)</script>', page))
+    assert sorted(held) == ["v1", "v1-0", "v1-1", "v2", "v2-0", "v2-1"]
+    heard = {key: soundfile.read(BytesIO(b64decode(data)))[0] for key, data in held.items()}
+    for version in ("v1", "v2"):
+        total = heard[f"{version}-0"] + heard[f"{version}-1"]
+        assert np.abs(total - heard[version]).max() < 6 * 2.0**-15  # three times dither and step
+        assert np.abs(heard[f"{version}-0"]).max() > 0.02
+    (mix,) = mixes(ready.folder, 0.1)
+    out = ready.folder / "none"
+    assert "no section" in refused(
+        SceneError, [str(ready.scene), mix], out, threads=1, sections=True
+    )
+
+
 def test_the_identity_of_a_trial_follows_from_all_the_rest(tmp_path: Path) -> None:
     import hashlib
 

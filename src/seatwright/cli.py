@@ -182,6 +182,9 @@ def compare_command(
         Literal["flac", "vorbis"],
         typer.Option(help="What the page carries: lossless, or a third as large."),
     ] = "flac",
+    sections: Annotated[
+        bool, typer.Option("--sections", help="The page also plays each section alone.")
+    ] = False,
     threads: Annotated[
         int, typer.Option(min=0, max=256, help="0: one a processor. Never changes the sound.")
     ] = 0,
@@ -205,8 +208,8 @@ def compare_command(
     from seatwright.views.compare_table import compare_table
 
     request = CompareRequest(
-        start, stop, title, twin, identify, difference, audio, threads, allow_truncated,
-        allow_outside,
+        start, stop, title, twin, identify, difference, audio, sections, threads,
+        allow_truncated, allow_outside,
     )  # fmt: skip
     folder = out or Path("compared") / (Path(versions[0]).stem or "mixes")
     with progress_bar() as progress:

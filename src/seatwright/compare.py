@@ -11,11 +11,17 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from seatwright.disk.comparison_set import VersionFile, made_folder, read_whole, write_version
+from seatwright.disk.comparison_set import (
+    VersionFile,
+    made_folder,
+    read_whole,
+    version_file,
+    write_version,
+)
 from seatwright.disk.output_names import output_name
-from seatwright.disk.page_audio import vorbis
+from seatwright.disk.page_audio import flac, vorbis
 from seatwright.disk.text_files import write_text_files
-from seatwright.errors import Fault
+from seatwright.errors import Fault, SceneError
 from seatwright.listening.comparison import (
     DEFAULT_SECONDS,
     EnergyTrace,
@@ -48,6 +54,7 @@ LARGE_PAGE = 60 * 10**6
 """Bytes above which a page is slow to open and too much for some telephones."""
 
 _LENGTHS_APART = 1.0
+_HIGHEST = 0.89
 
 
 @dataclass(frozen=True)
@@ -68,6 +75,8 @@ class CompareRequest:
         Also write the difference of the first version and each other one.
     audio : str
         What the page carries: "flac", lossless, or "vorbis", a third as large.
+    sections : bool
+        The page also carries the section bounces that all versions have.
     threads : int
         0 for one a processor.
     allow_truncated, allow_outside : bool
@@ -81,6 +90,7 @@ class CompareRequest:
     identification: int = 0
     difference: bool = False
     audio: PageAudio = "flac"
+    sections: bool = False
     threads: int = 0
     allow_truncated: bool = False
     allow_outside: bool = False
@@ -264,6 +274,7 @@ def _write_page(
         rows.append(version_row(len(rows) + 1, name, rows[0]["sha256"], rows[0]["id"]))
     trial = trial_manifest(title, matched.seconds, rows, _seats(versions), request.identification)
     audio = _page_audio(folder, versions, matched, request.audio)
+    sections = _page_sections(versions, matched, request.audio) if request.sections else {}
     page = audition_page(
         Audition(
             manifest=trial,
@@ -274,6 +285,7 @@ def _write_page(
                 for data, gain in zip(audio, rendered_gains(matched.gains), strict=True)
             ),
             waveform=common_waveform(matched.samples),
+            sections=sections,
             differences=tuple(found),
             plan=_plan(versions),
         )
@@ -290,6 +302,44 @@ def _page_audio(
         return [vorbis(samples, matched.rate) for samples in matched.samples]
     files = [f"{output_name(version.wanted.name)}.flac" for version in versions]
     return [read_whole(folder / "matched" / file) for file in files]
+
+
+def _page_sections(
+    versions: Sequence[Version], matched: _Set, kind: PageAudio
+) -> dict[str, list[bytes]]:
+    """Section bounces of every version over the stretch, at the gain of its mix.
+
+    Sections may go over full scale where the mix does not: then all of them are turned down alike.
+    """
+    names = [
+        name for name in versions[0].sections if all(name in each.sections for each in versions)
+    ]
+    if not names:
+        raise SceneError(
+            Fault(
+                "found no section that all versions have, wanted some for --sections",
+                hint="mixes from elsewhere have no section bounces",
+            )
+        )
+    encode = flac if kind == "flac" else vorbis
+    peak = max(float(np.abs(_section(v, n, matched, i)).max()) for i, v in enumerate(versions)
+               for n in names)  # fmt: skip
+    scale = np.float32(min(1.0, _HIGHEST / max(peak, 1e-9)))
+    return {
+        name: [
+            encode(_section(version, name, matched, number) * scale, matched.rate)
+            for number, version in enumerate(versions)
+        ]
+        for name in names
+    }
+
+
+def _section(version: Version, name: str, matched: _Set, number: int) -> NDArray[np.float32]:
+    file, _ = version_file(name, version.sections[name])
+    samples = file.excerpt(
+        matched.rate, round(matched.start * matched.rate), len(matched.samples[number])
+    )
+    return faded(samples, matched.rate) * np.float32(10.0 ** (matched.gains[number] / 20.0))
 
 
 def _seats(versions: Sequence[Version]) -> list[str]:

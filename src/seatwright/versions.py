@@ -65,11 +65,14 @@ class Version:
     file : VersionFile
     seats : mapping of str to mapping
         Rows of the seats as in report.json; empty for a mix from elsewhere.
+    sections : mapping of str to Path
+        Its section bounces; empty for a mix from elsewhere.
     """
 
     wanted: Wanted
     file: VersionFile
     seats: Mapping[str, Mapping[str, Any]]
+    sections: Mapping[str, Path]
 
 
 def wanted_versions(words: Sequence[str], *, allow_outside: bool = False) -> tuple[Wanted, ...]:
@@ -221,14 +224,18 @@ def _ready(
     if wanted.read is None:
         truncated = request.allow_truncated
         file, warnings = version_file(wanted.name, wanted.path, allow_truncated=truncated)
-        return Version(wanted, file, {}), warnings
+        return Version(wanted, file, {}, {}), warnings
     place = folder / "renders" / output_name(wanted.name)
     report = _earlier(wanted, wanted.read, place, request.allow_truncated)
     if not report:
         asked = replace(request, seating=wanted.seating, depth="float", trim_db=0.0)
         report = json.loads(render(wanted.path, place, asked, progress).as_json())
     file, warnings = version_file(wanted.name, place / "mix.wav")
-    return Version(wanted, file, {row["seat"]: row for row in report["seats"]}), warnings
+    seats = {row["seat"]: row for row in report["seats"]}
+    sections = {
+        row["name"]: place / row["file"] for row in report["outputs"] if row["kind"] == "sections"
+    }
+    return Version(wanted, file, seats, sections), warnings
 
 
 def _earlier(wanted: Wanted, read: ReadScene, place: Path, allow_truncated: bool) -> dict[str, Any]:

@@ -53,6 +53,7 @@ def written_page(
     title: str = "A trial",
     seats: tuple[str, ...] = ("horns", "violas"),
     plan: str = "",
+    sections: dict[str, list[bytes]] | None = None,
 ) -> dict[str, Any]:
     """Write a page with one version a name; its manifest."""
     versions = [music(number, seconds) for number in range(len(names))]
@@ -69,6 +70,7 @@ def written_page(
             common_waveform([one.astype(np.float32) for one in versions]),
             (),
             plan,
+            sections or {},
         )
     )
     path.write_text(page, encoding="utf-8")
@@ -302,6 +304,24 @@ def test_hostile_names_stay_text(opened: Any, tmp_path: Path) -> None:
     ballot = saved(page)
     facts = {key: value for key, value in ballot.items() if key != "checksum"}
     assert ballot["checksum"] == hashlib.sha256(canonical(facts)).hexdigest()
+    assert told == [f"asked for {path.as_uri()}"]
+
+
+def test_a_section_alone_is_played_and_does_not_count_as_heard(opened: Any, tmp_path: Path) -> None:
+    path = tmp_path / "page.html"
+    alone = {"brass": [flac(0.5 * music(n, 0.6)) for n in (7, 8)]}
+    written_page(path, ["one", "two"], seconds=0.6, sections=alone)
+    page, told = opened(path)
+    started(page)
+    page.get_by_label("Hear").select_option(label="brass")
+    page.get_by_text("does not count as heard").wait_for()
+    heard(page, 0.8, 2)
+    ranked(page, [1, 2])
+    page.wait_for_timeout(200)
+    assert "Listen to A, B" in page.locator("#guards").text_content()
+    page.get_by_label("Hear").select_option(label="everything")
+    heard(page, 0.8, 2)
+    voted(page)
     assert told == [f"asked for {path.as_uri()}"]
 
 

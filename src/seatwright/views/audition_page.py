@@ -12,7 +12,7 @@ import json
 import re
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from html import escape
 from importlib.resources import files
@@ -60,6 +60,8 @@ class Audition:
     differences : sequence of Difference
     plan : str
         SVG of the stage, "" where there is none.
+    sections : mapping of str to sequence of bytes
+        Section bounces, a file a version.
     """
 
     manifest: Mapping[str, Any]
@@ -69,6 +71,7 @@ class Audition:
     waveform: Sequence[int]
     differences: Sequence[Difference]
     plan: str
+    sections: Mapping[str, Sequence[bytes]] = field(default_factory=dict)
 
 
 def audition_page(audition: Audition) -> str:
@@ -141,6 +144,7 @@ def _facts(audition: Audition) -> dict[str, Any]:
         "fade": SWITCH_SECONDS,
         "rendered": gains,
         "waveform": list(audition.waveform),
+        "sections": list(audition.sections),
         "heads": list(HEADS),
         "differences": [
             {"heading": each.heading, "note": each.note, "rows": each.rows()}
@@ -152,8 +156,14 @@ def _facts(audition: Audition) -> dict[str, Any]:
 
 def _audio(audition: Audition) -> list[str]:
     own = [version for version in audition.manifest["versions"] if version["twin_of"] is None]
-    return [
-        f'<script type="text/plain" id="audio-{row["id"]}">{b64encode(version.data).decode()}'
-        "</script>"
-        for row, version in zip(own, audition.versions, strict=True)
-    ]
+    ids = [str(row["id"]) for row in own]
+    blocks = [_block(name, one.data) for name, one in zip(ids, audition.versions, strict=True)]
+    for number, files_of in enumerate(audition.sections.values()):
+        blocks += [_block(f"{i}-{number}", data) for i, data in zip(ids, files_of, strict=True)]
+    return blocks
+
+
+def _block(name: str, data: bytes) -> str:
+    """Audio where the script finds it."""
+    encoded = b64encode(data).decode()
+    return f'<script type="text/plain" id="audio-{name}">{encoded}</script>'

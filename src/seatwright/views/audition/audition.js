@@ -62,7 +62,48 @@
       decoded.set(version.id, await player.context.decodeAudioData(bytes.buffer));
       held.remove();
     }
-    player.buffers = manifest.versions.map((v) => decoded.get(v.twin_of || v.id));
+    player.buffers = forVersions(decoded);
+    player.whole = player.buffers;
+  }
+
+  const forVersions = (decoded) => manifest.versions.map((v) => decoded.get(v.twin_of || v.id));
+
+  /** Hear one section alone in every version; "" hears everything. Only one is kept decoded. */
+  async function solo(choice) {
+    const status = find("solo-status");
+    player.wanted = choice;
+    if (choice === "") {
+      player.buffers = player.whole;
+    } else {
+      status.textContent = "Getting it ready …";
+      const decoded = new Map();
+      for (const version of manifest.versions.filter((v) => v.twin_of === null)) {
+        const held = find(`audio-${version.id}-${choice}`).textContent;
+        const bytes = Ballot.fromBase64(held);
+        decoded.set(version.id, await player.context.decodeAudioData(bytes.buffer));
+      }
+      if (player.wanted !== choice) {
+        return; // another one was chosen meanwhile
+      }
+      player.buffers = forVersions(decoded);
+    }
+    status.textContent = choice === "" ? "" : "One section alone: this time does not count as heard.";
+    player.solo = choice !== "";
+    if (player.graph) {
+      play(position());
+    }
+  }
+
+  function soloChoices() {
+    find("solo-part").hidden = facts.sections.length === 0;
+    find("solo").append(element("option", "everything", { value: "" }));
+    facts.sections.forEach((name, number) => {
+      find("solo").append(element("option", short(shown(name), 60), { value: String(number) }));
+    });
+    find("solo").addEventListener("change", () => {
+      tick();
+      solo(find("solo").value).catch((error) => trouble(`This section cannot be heard: ${error}`));
+    });
   }
 
   async function prepare() {
@@ -221,7 +262,7 @@
     const now = player.context.currentTime;
     const passed = Math.max(0, now - Math.max(player.ticked, player.graph.startedAt));
     player.ticked = now;
-    if (player.role === "letter" && !trial.ended) {
+    if (player.role === "letter" && !player.solo && !trial.ended) {
       trial.heard[currentId()] += passed;
     }
   }
@@ -699,6 +740,7 @@
     find("subheading").textContent = `${versions}, heard blind`;
     letters();
     references();
+    soloChoices();
     listeners();
     setInterval(refresh, 80);
     prepare();
