@@ -28,6 +28,7 @@ FLOORS = {
     "render": 5,
     "check": 5,
     "compare": 5,
+    "matched_set": 5,
     "versions": 5,
     "drafting": 5,
     "plans": 5,

@@ -6,39 +6,27 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
-
-import numpy as np
-from numpy.typing import NDArray
 
 from seatwright.disk.comparison_set import (
-    VersionFile,
     made_folder,
     read_whole,
-    version_file,
     write_version,
 )
 from seatwright.disk.output_names import output_name
-from seatwright.disk.page_audio import flac, vorbis
+from seatwright.disk.page_audio import vorbis
 from seatwright.disk.text_files import write_text_files
-from seatwright.errors import Fault, SceneError
-from seatwright.listening.comparison import (
-    DEFAULT_SECONDS,
-    EnergyTrace,
-    Level,
-    common_waveform,
-    faded,
-    loudest_start,
-    matching_gains,
-    rendered_gains,
-    set_rate,
-    stretch,
-)
+from seatwright.errors import Fault
+from seatwright.listening.comparison import Level, common_waveform, rendered_gains
 from seatwright.listening.differences import differences, hall_changes
 from seatwright.listening.manifest import trial_manifest, version_row
+from seatwright.matched_set import (
+    MatchedSet,
+    PageAudio,
+    matched_set,
+    page_sections,
+    shared_sections,
+)
 from seatwright.render import Progress
-from seatwright.sound.loudness import loudness
-from seatwright.sound.peaks import PeakMeter
 from seatwright.stage.request import Request
 from seatwright.versions import Version, ready_versions, wanted_versions
 from seatwright.views.audition_page import Audition, PageVersion, audition_page
@@ -47,14 +35,9 @@ from seatwright.views.difference_table import Difference, difference_facts, diff
 from seatwright.views.report import json_text
 from seatwright.views.stage_plan import stage_plan
 
-PageAudio = Literal["flac", "vorbis"]
-
 PAGE = "audition.html"
 LARGE_PAGE = 60 * 10**6
 """Bytes above which a page is slow to open and too much for some telephones."""
-
-_LENGTHS_APART = 1.0
-_HIGHEST = 0.89
 
 
 @dataclass(frozen=True)
@@ -96,21 +79,6 @@ class CompareRequest:
     allow_outside: bool = False
 
 
-@dataclass(frozen=True)
-class _Set:
-    """Matched stretches of all versions: samples of shape (frames, 2) and how they came to be."""
-
-    rate: int
-    start: float
-    samples: tuple[NDArray[np.float32], ...]
-    levels: tuple[Level, ...]
-    gains: tuple[float, ...]
-
-    @property
-    def seconds(self) -> float:
-        return len(self.samples[0]) / self.rate
-
-
 def compare(
     words: Sequence[str],
     folder: Path,
@@ -146,8 +114,12 @@ def compare(
         allow_outside=request.allow_outside,
     )
     versions, warnings = ready_versions(wanted, folder, asked, progress)
+    if request.sections:
+        shared_sections(versions)  # before anything is written
     progress("matching", 1.0)
-    matched, more = _matched(tuple(version.file for version in versions), request)
+    matched, more = matched_set(
+        tuple(version.file for version in versions), request.start, request.stop
+    )
     found = found_differences(versions)
     hashes = _write_set(folder, versions, matched)
     title = request.title or next((each.scene.title for each in wanted if each.scene), "")
@@ -174,61 +146,6 @@ def _version_row(level: Level, gain: float) -> VersionRow:
     return VersionRow(level.name, level.integrated_lufs, level.true_peak_dbtp, gain)
 
 
-def _matched(files: tuple[VersionFile, ...], request: CompareRequest) -> tuple[_Set, list[Fault]]:
-    rate = set_rate(files[0].stem.rate)
-    frames = min(file.frames(rate) for file in files)
-    first, last = _stretch(files, rate, frames, request)
-    count = min(round((last - first) * rate), frames - round(first * rate))
-    raw = [faded(file.excerpt(rate, round(first * rate), count), rate) for file in files]
-    levels = tuple(
-        _level(file.name, samples, rate) for file, samples in zip(files, raw, strict=True)
-    )
-    gains = matching_gains(levels)
-    samples = tuple(
-        one * np.float32(10.0 ** (gain / 20.0)) for one, gain in zip(raw, gains, strict=True)
-    )
-    return _Set(rate, round(first * rate) / rate, samples, levels, gains), _doubts(files, rate)
-
-
-def _stretch(
-    files: tuple[VersionFile, ...], rate: int, frames: int, request: CompareRequest
-) -> tuple[float, float]:
-    seconds = frames / rate
-    if request.start is not None or request.stop is not None or seconds <= DEFAULT_SECONDS:
-        return stretch(request.start, request.stop, seconds)
-    traces = []
-    for file in files:
-        trace = EnergyTrace(rate)
-        for block in file.blocks(rate, frames):
-            trace.add(block)
-        traces.append(trace.steps)
-    first = loudest_start(traces, DEFAULT_SECONDS)
-    return stretch(first, first + DEFAULT_SECONDS, seconds)
-
-
-def _level(name: str, samples: NDArray[np.float32], rate: int) -> Level:
-    meter = PeakMeter(rate)
-    meter.add(samples)
-    return Level(name, loudness(samples, rate), meter.true_peak_db)
-
-
-def _doubts(files: tuple[VersionFile, ...], rate: int) -> list[Fault]:
-    """What was done to versions that did not come alike."""
-    faults = []
-    shortest = min(file.stem.seconds for file in files)
-    for file in files:
-        path = str(file.stem.path)
-        if file.stem.rate != rate:
-            faults.append(Fault(f"resampled from {file.stem.rate} to {rate} Hz", file=path))
-        if file.stem.channels == 1:
-            faults.append(Fault("mono: heard alike in both channels", file=path))
-        if file.stem.seconds > shortest + _LENGTHS_APART:
-            what = f"{file.stem.seconds:.2f} s long, the shortest version {shortest:.2f} s"
-            hint = "compared from their beginnings: mixes that begin elsewhere do not line up"
-            faults.append(Fault(what, file=path, hint=hint))
-    return faults
-
-
 def found_differences(versions: Sequence[Version]) -> tuple[Difference, ...]:
     """What differs between the first scene among the versions and each other one."""
     scenes = [(version, version.wanted.scene) for version in versions]
@@ -244,7 +161,7 @@ def found_differences(versions: Sequence[Version]) -> tuple[Difference, ...]:
     )
 
 
-def _write_set(folder: Path, versions: Sequence[Version], matched: _Set) -> list[str]:
+def _write_set(folder: Path, versions: Sequence[Version], matched: MatchedSet) -> list[str]:
     """Matched versions as 24-bit WAV and, for the page, 16-bit FLAC; the hashes of these."""
     place = made_folder(folder / "matched")
     hashes = []
@@ -258,7 +175,7 @@ def _write_set(folder: Path, versions: Sequence[Version], matched: _Set) -> list
 def _write_page(
     folder: Path,
     versions: Sequence[Version],
-    matched: _Set,
+    matched: MatchedSet,
     hashes: Sequence[str],
     found: Sequence[Difference],
     title: str,
@@ -274,7 +191,7 @@ def _write_page(
         rows.append(version_row(len(rows) + 1, name, rows[0]["sha256"], rows[0]["id"]))
     trial = trial_manifest(title, matched.seconds, rows, _seats(versions), request.identification)
     audio = _page_audio(folder, versions, matched, request.audio)
-    sections = _page_sections(versions, matched, request.audio) if request.sections else {}
+    sections = page_sections(versions, matched, request.audio) if request.sections else {}
     page = audition_page(
         Audition(
             manifest=trial,
@@ -296,50 +213,12 @@ def _write_page(
 
 
 def _page_audio(
-    folder: Path, versions: Sequence[Version], matched: _Set, kind: PageAudio
+    folder: Path, versions: Sequence[Version], matched: MatchedSet, kind: PageAudio
 ) -> list[bytes]:
     if kind == "vorbis":
         return [vorbis(samples, matched.rate) for samples in matched.samples]
     files = [f"{output_name(version.wanted.name)}.flac" for version in versions]
     return [read_whole(folder / "matched" / file) for file in files]
-
-
-def _page_sections(
-    versions: Sequence[Version], matched: _Set, kind: PageAudio
-) -> dict[str, list[bytes]]:
-    """Section bounces of every version over the stretch, at the gain of its mix.
-
-    Sections may go over full scale where the mix does not: then all of them are turned down alike.
-    """
-    names = [
-        name for name in versions[0].sections if all(name in each.sections for each in versions)
-    ]
-    if not names:
-        raise SceneError(
-            Fault(
-                "found no section that all versions have, wanted some for --sections",
-                hint="mixes from elsewhere have no section bounces",
-            )
-        )
-    encode = flac if kind == "flac" else vorbis
-    peak = max(float(np.abs(_section(v, n, matched, i)).max()) for i, v in enumerate(versions)
-               for n in names)  # fmt: skip
-    scale = np.float32(min(1.0, _HIGHEST / max(peak, 1e-9)))
-    return {
-        name: [
-            encode(_section(version, name, matched, number) * scale, matched.rate)
-            for number, version in enumerate(versions)
-        ]
-        for name in names
-    }
-
-
-def _section(version: Version, name: str, matched: _Set, number: int) -> NDArray[np.float32]:
-    file, _ = version_file(name, version.sections[name])
-    samples = file.excerpt(
-        matched.rate, round(matched.start * matched.rate), len(matched.samples[number])
-    )
-    return faded(samples, matched.rate) * np.float32(10.0 ** (matched.gains[number] / 20.0))
 
 
 def _seats(versions: Sequence[Version]) -> list[str]:
@@ -354,7 +233,7 @@ def _plan(versions: Sequence[Version]) -> str:
 def _write_differences(
     folder: Path,
     versions: Sequence[Version],
-    matched: _Set,
+    matched: MatchedSet,
     found: Sequence[Difference],
     bounce: bool,
 ) -> None:

@@ -1,7 +1,7 @@
 /* The page: puts the trial on the screen, hears keys and fingers, and drives the player. */
 
 (() => {
-  const find = (id) => document.getElementById(id);
+  const { find, shown, element, named, short, clock } = Parts;
   const facts = JSON.parse(find("data").textContent);
   const manifest = facts.trial;
   const trial = Trial.begin(manifest);
@@ -12,29 +12,7 @@
   let checking = null;
   let chosenSeat = "";
 
-  /** A name that shows what it holds: what steers text or is invisible stands as an escape. */
-  function shown(name) {
-    return name.replace(/[\p{C}\u2028\u2029]/gu, (c) => `\\u{${c.codePointAt(0).toString(16)}}`);
-  }
-
-  function element(tag, text, attributes = {}) {
-    const made = document.createElement(tag);
-    if (text) {
-      made.textContent = text;
-    }
-    Object.entries(attributes).forEach(([key, value]) => made.setAttribute(key, value));
-    return made;
-  }
-
-  const named = (name) => element("bdi", shown(name), name.length > 80 ? { class: "long" } : {});
-  const short = (text, most) => (text.length > most ? `${text.slice(0, most)}…` : text);
   const letterOf = (id) => Trial.letter(trial.order.indexOf(id));
-
-  function clock(seconds) {
-    const tenths = Math.floor(seconds * 10 + 1e-6);
-    const rest = String(Math.floor(tenths / 10) % 60).padStart(2, "0");
-    return `${Math.floor(tenths / 600)}:${rest}.${tenths % 10}`;
-  }
 
   function trouble(text) {
     find("trouble").textContent = text;
@@ -314,41 +292,9 @@
   // --- what is seen ------------------------------------------------------------------
 
   function drawWave() {
-    const canvas = find("wave");
-    const scale = window.devicePixelRatio || 1;
-    const width = canvas.clientWidth;
-    const height = canvas.clientHeight;
-    if (!width) {
-      return;
-    }
-    if (canvas.width !== Math.round(width * scale)) {
-      canvas.width = Math.round(width * scale);
-      canvas.height = Math.round(height * scale);
-    }
-    const style = getComputedStyle(document.documentElement);
-    const colour = (name) => style.getPropertyValue(name).trim();
-    const pen = canvas.getContext("2d");
-    pen.setTransform(scale, 0, 0, scale, 0, 0);
-    pen.clearRect(0, 0, width, height);
-    const x = (seconds) => (seconds / player.length) * width;
-    if (player.loop) {
-      const to = player.loop[1] === null ? player.loop[0] : player.loop[1];
-      pen.fillStyle = colour("--rule");
-      pen.fillRect(x(player.loop[0]), 0, Math.max(2, x(to) - x(player.loop[0])), height);
-    }
-    const at = position();
-    const step = width / facts.waveform.length;
-    facts.waveform.forEach((value, i) => {
-      pen.fillStyle = colour(i * step <= x(at) ? "--ink" : "--soft");
-      const high = Math.max(1, (value / 100) * (height - 8));
-      pen.fillRect(i * step, (height - high) / 2, Math.max(0.6, step * 0.75), high);
-    });
-    pen.fillStyle = colour("--ink");
-    pen.fillRect(x(at) - 1, 0, 2, height);
-    pen.fillStyle = colour("--soft");
-    trial.comments.filter((c) => c.seconds !== null).forEach((comment) => {
-      pen.fillRect(x(comment.seconds) - 1.5, height - 6, 3, 6);
-    });
+    const pins = trial.comments.map((comment) => comment.seconds).filter((at) => at !== null);
+    Parts.drawWave(find("wave"), { length: player.length, waveform: facts.waveform,
+      loop: player.loop, at: position(), pins });
   }
 
   function press() {
@@ -533,84 +479,10 @@
     find("guards").textContent = "You have voted.";
     answerable();
     find("reveal").hidden = false;
-    names();
-    consistency();
-    differences();
+    Reveal.show(facts, trial, levelsOf("rendered"));
     seats();
     showCode();
     find("reveal-title").focus();
-  }
-
-  function names() {
-    const rows = trial.order.map((id) => {
-      const version = manifest.versions[index.get(id)];
-      const db = 20 * Math.log10(levelsOf("rendered")[index.get(id)]);
-      const row = element("tr");
-      const cell = element("td");
-      cell.append(named(version.name));
-      row.append(element("th", letterOf(id), { scope: "row" }), cell,
-        element("td", String(trial.places[id])), element("td", `${trial.heard[id].toFixed(0)} s`),
-        element("td", `${db.toFixed(1).replace("-", "\u2212")} dB`));
-      return row;
-    });
-    find("names").replaceChildren(...rows);
-    find("letters").querySelectorAll("button").forEach((button) => {
-      const small = element("small");
-      const name = manifest.versions[index.get(button.dataset.version)].name;
-      small.append(named(short(name, 24)));
-      button.append(small);
-      const says = `Version ${letterOf(button.dataset.version)}, ${shown(name)}`;
-      button.setAttribute("aria-label", says);
-    });
-  }
-
-  function consistency() {
-    const twin = manifest.versions.find((version) => version.twin_of !== null);
-    if (twin) {
-      const apart = Math.abs(trial.places[twin.id] - trial.places[twin.twin_of]);
-      const pair = `${letterOf(twin.id)} and ${letterOf(twin.twin_of)} were the same version. `;
-      find("twin").textContent = pair + (apart === 0 ? "You gave them the same place."
-        : `You set them ${apart} ${apart === 1 ? "place" : "places"} apart.`);
-    }
-    const total = Trial.trials(trial);
-    if (total && Trial.identified(trial)) {
-      const right = trial.answers.filter((each) => each.x === each.answer).length;
-      find("score").textContent = `You named X rightly ${right} times of ${total}; guessing gives `
-        + `${total / 2} on average.`;
-    }
-  }
-
-  function differences() {
-    const parts = facts.differences.flatMap((each) => {
-      const heading = element("h3");
-      heading.append(named(each.heading));
-      return [heading, ...(each.rows.length ? [differenceTable(each)] : []),
-        ...(each.note ? [element("p", each.note)] : [])];
-    });
-    find("differences").replaceChildren(...parts);
-  }
-
-  function differenceTable(each) {
-    const frame = element("div", "", { class: "scroll", tabindex: "0", role: "region" });
-    const table = element("table");
-    frame.setAttribute("aria-label", "What differs, seat by seat");
-    const head = element("tr");
-    facts.heads.forEach((text) => head.append(element("th", text, { scope: "col" })));
-    const body = element("tbody");
-    each.rows.forEach((cells) => {
-      const row = element("tr");
-      cells.forEach((text, i) => {
-        const cell = i === 0 ? element("th", "", { scope: "row" }) : element("td");
-        cell.append(named(text.replace(" > ", " \u2192 ").replace(/-(?=\d)/g, "\u2212")));
-        row.append(cell);
-      });
-      body.append(row);
-    });
-    const top = element("thead");
-    top.append(head);
-    table.append(top, body);
-    frame.append(table);
-    return frame;
   }
 
   function seats() {
