@@ -40,7 +40,7 @@ class Difference:
     def note(self) -> str:
         """What differs beside the seats, or that nothing is written differently."""
         if self.besides:
-            return f"Also {' and '.join(self.besides)} differ."
+            return f"Written differently too: {', '.join(self.besides)}."
         if not any(seat.is_written for seat in self.seats):
             return "Nothing is written differently."
         return ""

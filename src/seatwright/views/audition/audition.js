@@ -558,7 +558,8 @@
     if (typing || event.ctrlKey || event.metaKey || event.altKey || find("listen").hidden) {
       return;
     }
-    const widget = event.target.tagName === "INPUT" || event.target.tagName === "BUTTON";
+    // a letter that has the focus is heard already: there the space bar plays as elsewhere
+    const widget = event.target.closest("input, button") && !event.target.closest(".letters");
     const letter = event.key.length === 1 ? event.key.toUpperCase().charCodeAt(0) - 65 : -1;
     const digit = /^[1-9]$/.test(event.key) ? Number(event.key) - 1 : -1;
     const version = trial.order[digit >= 0 ? digit : letter];
