@@ -132,7 +132,7 @@ def compare(
         folder=str(folder),
         page=PAGE,
         page_bytes=page_bytes,
-        decoded_bytes=8 * len(matched.samples[0]) * len(versions),
+        decoded_bytes=_decoded_bytes(matched, request.sections),
         rate=matched.rate,
         start=matched.start,
         seconds=matched.seconds,
@@ -140,6 +140,11 @@ def compare(
         differences=found,
         warnings=tuple(str(fault) for fault in faults),
     )
+
+
+def _decoded_bytes(matched: MatchedSet, sections: bool) -> int:
+    """Two channels of 32 bits for each version, and again for the one section that is heard."""
+    return 8 * sum(map(len, matched.samples)) * (2 if sections else 1)
 
 
 def _version_row(level: Level, gain: float) -> VersionRow:
