@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from math import inf
 
 import numpy as np
 import pytest
@@ -104,4 +105,5 @@ def lopsided(uniform_surfaces: Callable[[float, float], Surfaces]) -> Room:
         absorption=tuple(map(tuple, absorption.tolist())),
         scattering=tuple(map(tuple, scattering.tolist())),
         mixing_time=0.4,
+        handed_over=inf,
     )

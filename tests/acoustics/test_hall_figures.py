@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import fields, replace
-from math import isnan, nan
+from math import inf, isnan, nan
 from pathlib import Path
 
 import numpy as np
@@ -123,6 +123,7 @@ def test_free_field_at_10_m(listening: Listening) -> None:
         absorption=((0.999999,) * 9,) * 6,
         scattering=((0.0,) * 9,) * 6,
         reverberation=(0.01,) * 9,
+        handed_over=inf,
         air=(0.0,) * 9,
     )
     free = replace(listening, room=room, ears=Ears((0.0, -5.0, 1.2), (0.0, 1.0, 0.0)))
@@ -146,6 +147,7 @@ def test_one_side_wall_is_lateral(listening: Listening) -> None:
         absorption=tuple(absorption),
         scattering=((0.0,) * 9,) * 6,
         reverberation=(0.01,) * 9,
+        handed_over=inf,
         air=(0.0,) * 9,
     )
     one = replace(listening, room=room, ears=Ears((5.0, -6.0, 1.2), (0.0, 1.0, 0.0)))

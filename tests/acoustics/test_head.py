@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import replace
-from math import pi, radians
+from math import inf, pi, radians
 from pathlib import Path
 
 import numpy as np
@@ -131,6 +131,7 @@ def at_ears(room: Room, place: tuple[float, float, float], ears: Ears) -> NDArra
         scattering=((0.0,) * 9,) * 6,
         mixing_time=0.3,
         reverberation=(0.01,) * 9,
+        handed_over=inf,
     )
     noise = [generator_for(room, "seat", 0, ear) for ear in ("ear.left", "ear.right")]
     grid = Grid(RATE, 9_600, 0.0)

@@ -31,6 +31,7 @@ from seatwright.acoustics.panning import close_spot, open_spots, panned_arrivals
 from seatwright.acoustics.seat_figures import seat_figures
 from seatwright.acoustics.seat_response import seat_response
 from seatwright.acoustics.spill import spill_responses
+from seatwright.acoustics.tail import hand_over
 from seatwright.stage.scene import Scene
 
 RATE = 48_000
@@ -96,7 +97,7 @@ def test_the_early_part_is_that_of_the_microphones_one_by_one(channels: int) -> 
             for side in range(2):
                 gain = spot.gain * spot.microphone.gains[side]
                 wanted[side, : len(early)] += gain * early
-        until = int(0.9 * listening.room.mixing_time * RATE)
+        until = int(0.75 * hand_over(listening.room).min() * RATE)
         peak = np.abs(wanted).max()
         assert np.abs(found - wanted)[:, :until].max() < 3e-3 * peak
         assert peak > 0.0
@@ -308,7 +309,7 @@ def test_a_mirrored_stage_spills_mirrored(channels: int) -> None:
     mirrored = {name: {"x": -x} for name, (x, _) in PLACES.items()}
     listening, plan, grid = heard(scene_of(**still), channels=channels)
     other, turned, _ = heard(scene_of(seats=mirrored, **still), channels=channels)
-    until = int(0.9 * listening.room.mixing_time * RATE)
+    until = int(0.75 * hand_over(listening.room).min() * RATE)
     for index in range(channels):
         first = spill_responses(listening, plan, index, grid)[:, :until]
         second = spill_responses(other, turned, channels - 1 - index, grid)[::-1, :until]

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from math import log, sqrt
+from math import inf, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,9 @@ MEAN_ABSORPTION_RANGE = (0.02, 0.90)
 
 MOST_ABSORPTION = 0.9999
 """What a target reverberation may make of one surface: below 1 even where rounding would not be."""
+
+HANDED_OVER = 0.175
+"""Share of its reverberation time after which an octave's tail carries it: 10 dB down."""
 
 _MID_BANDS = slice(3, 5)
 """500 Hz and 1 kHz."""
@@ -60,6 +63,8 @@ class Room:
         Seconds after emission from which the tail carries all energy.
     seed : int
         Chooses the noise of all tails.
+    handed_over : float
+        Share of an octave's T60 from which its tail carries all energy, if before the mixing time.
     """
 
     size: tuple[float, float, float]
@@ -71,6 +76,7 @@ class Room:
     reverberation: Bands
     mixing_time: float
     seed: int = 0
+    handed_over: float = inf
 
     @property
     def volume(self) -> float:
@@ -172,6 +178,7 @@ def room_of(hall: Hall) -> Room:
         reverberation=reverberation_time(hall.volume, areas, absorption, air, speed),
         mixing_time=hall.mixing_time or mixing_time(hall.volume),
         seed=hall.seed,
+        handed_over=HANDED_OVER if hall.mixing_time is None else inf,
     )
 
 

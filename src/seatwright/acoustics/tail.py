@@ -41,9 +41,6 @@ from seatwright.stage.bands import Bands
 SILENT_DB = 110.0
 """A band's noise ends where it has fallen by this much."""
 
-HANDED_OVER = 0.175
-"""Of an octave's reverberation time, after which the tail carries it whatever the mixing time."""
-
 FADED_PART = 0.2
 """Of the mixing time, over which images give way to the tail."""
 
@@ -135,10 +132,10 @@ def tail_energy(
 def hand_over(room: Room) -> NDArray[np.float64]:
     """Seconds from which the tail carries all energy of each octave, shape (9,).
 
-    The mixing time, but not where an octave has lost 10 dB before: its decay would be that of a few
-    single images, and no longer the room's.
+    The mixing time; less, where it is not written, for an octave that has lost 10 dB before: its
+    decay would be that of a few single images, and no longer the room's.
     """
-    return np.minimum(room.mixing_time, HANDED_OVER * np.array(room.reverberation))
+    return np.minimum(room.mixing_time, room.handed_over * np.array(room.reverberation))
 
 
 def image_share(
