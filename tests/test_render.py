@@ -510,7 +510,7 @@ def test_below_half_a_step_there_is_no_level(stage: Any, depth: str) -> None:
             assert stage.heard(out=step).any() == held
     text = (stage.folder / "below" / "report.txt").read_text(encoding="utf-8")
     (row,) = (line.split() for line in text.splitlines() if line.startswith("mix.wav"))
-    assert (row[2:] == ["-", "-"]) == (depth != "float")
+    assert (row[3:] == ["-", "-"]) == (depth != "float")
 
 
 def test_a_trim_that_clips_is_an_error_and_the_older_outputs_stay(stage: Any) -> None:

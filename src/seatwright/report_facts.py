@@ -6,7 +6,7 @@ import platform
 from collections.abc import Iterable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from importlib.metadata import version
-from math import inf
+from math import inf, nan
 from types import TracebackType
 from typing import Self
 
@@ -117,11 +117,17 @@ def output_rows(
     rows = []
     for bounce, level in zip(bounces, levels, strict=True):
         held = level.sample_peak_db + trim_db > half_step_db(encoding)
-        after = [
+        integrated, true_peak, sample_peak = (
             value + trim_db if held else -inf
             for value in (level.integrated, level.true_peak_db, level.sample_peak_db)
-        ]
-        rows.append(OutputRow(bounce.file, bounce.kind, bounce.name, bounce.sha256, *after))
+        )
+        spread = level.loudness_range if held else nan
+        rows.append(
+            OutputRow(
+                bounce.file, bounce.kind, bounce.name, bounce.sha256,
+                integrated, true_peak, sample_peak, spread,
+            )
+        )  # fmt: skip
     return tuple(rows)
 
 

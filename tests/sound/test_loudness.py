@@ -263,3 +263,27 @@ def test_silence_has_no_level() -> None:
     meter.add(np.zeros((10_000, 2), np.float32))
     assert meter.true_peak_db == meter.sample_peak_db == decibels(0.0) == -inf
     assert decibels(0.5) == pytest.approx(-6.0206, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("levels", "wanted"),
+    [
+        ((-20.0, -30.0), 10.0),
+        ((-20.0, -15.0), 5.0),
+        ((-40.0, -20.0), 20.0),
+        ((-50.0, -35.0, -20.0, -35.0, -50.0), 15.0),
+    ],
+    ids=["case 1", "case 2", "case 3", "case 4"],
+)
+def test_loudness_range(levels: tuple[float, ...], wanted: float) -> None:
+    """EBU Tech 3342, table 1: tones of 20 s each, within 1 LU."""
+    meter = LoudnessMeter(48_000)
+    meter.add(np.concatenate([tone(level, 20.0) for level in levels]))
+    assert meter.range == pytest.approx(wanted, abs=1.0)
+
+
+def test_no_loudness_range_of_less_than_three_seconds_or_silence() -> None:
+    for signal in (tone(-20.0, 2.8), np.zeros((200_000, 2), np.float32)):
+        meter = LoudnessMeter(48_000)
+        meter.add(signal)
+        assert np.isnan(meter.range)

@@ -50,7 +50,7 @@ REPORT = Report(
     ),
     stems=(StemRow("oboe.wav", "cd", 48_000, 1, 5, "PCM_24"),),
     outputs=(
-        OutputRow("mix.wav", "mix", "mix", "ef", -20.25, -1.0, -1.5),
+        OutputRow("mix.wav", "mix", "mix", "ef", -20.25, -1.0, -1.5, 7.3),
         OutputRow("sections/keys.wav", "sections", "keys", "01", -inf, -inf, -inf),
     ),
     warnings=("harp.wav: resampled from 44100 to 48000 Hz",),
@@ -89,8 +89,8 @@ def test_table_shows_seats_outputs_hall_and_warnings() -> None:
     assert any(line.startswith("Hall 8 x 10 x 5 m: 400 m3, 340 m2") for line in lines)
     assert "oboe winds placed -4.0 5.5 -21.2 +3.5 +8.8 +12.5 -1.5 +0.25 -7.5" in lines
     assert "organ keys untouched - - - - - - - - -" in lines
-    assert "mix.wav -20.2 -1.0 -1.5" in lines
-    assert "sections/keys.wav - - -" in lines
+    assert "mix.wav -20.2 7.3 -1.0 -1.5" in lines
+    assert "sections/keys.wav - - - -" in lines
     assert "harp.wav: resampled from 44100 to 48000 Hz" in lines
 
 

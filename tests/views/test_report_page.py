@@ -53,7 +53,7 @@ REPORT = Report(
     ),
     stems=(StemRow("stems/oboe.wav", "cd34", 44_100, 1, 132_300, "PCM_24"),),
     outputs=(
-        OutputRow("mix.wav", "mix", "mix", "ef56", -20.25, -1.0, -1.5),
+        OutputRow("mix.wav", "mix", "mix", "ef56", -20.25, -1.0, -1.5, 7.25),
         OutputRow("sections/winds.wav", "sections", "winds", "0178", -26.5, -7.5, -8.5),
         OutputRow("sections/keys.wav", "sections", "keys", "0199", -inf, -inf, -inf),
         OutputRow("stems/oboe.wav", "stems", "oboe", "0200", -26.5, -7.5, -8.5),
@@ -112,10 +112,10 @@ def test_the_page_is_well_formed_and_has_its_parts() -> None:
 
 def test_every_number_is_there() -> None:
     assert rows(PAGE, "Levels")[1:] == [
-        ["mix.wav", f"{MINUS}20.2", f"{MINUS}1.0", f"{MINUS}1.5"],
-        ["sections/winds.wav", f"{MINUS}26.5", f"{MINUS}7.5", f"{MINUS}8.5"],
-        ["sections/keys.wav", "-", "-", "-"],
-        ["stems/oboe.wav", f"{MINUS}26.5", f"{MINUS}7.5", f"{MINUS}8.5"],
+        ["mix.wav", f"{MINUS}20.2", "7.2", f"{MINUS}1.0", f"{MINUS}1.5"],
+        ["sections/winds.wav", f"{MINUS}26.5", "-", f"{MINUS}7.5", f"{MINUS}8.5"],
+        ["sections/keys.wav", "-", "-", "-", "-"],
+        ["stems/oboe.wav", f"{MINUS}26.5", "-", f"{MINUS}7.5", f"{MINUS}8.5"],
     ]
     oboe, organ = rows(PAGE, "Seats in the mix")[1:]
     told = "oboe winds oboe placed -4.0 5.5 -21.2 +3.5 +8.8 +12.5 -1.5 +0.25 -7.5 -9.0"

@@ -4,13 +4,13 @@ Conventions: signals are (frames, channels) at +-1 full scale; LUFS.
 
 Source
 ------
-ITU-R BS.1770-4, annex 1 (K-weighting, gating); EBU Tech 3341.
+ITU-R BS.1770-4, annex 1 (K-weighting, gating); EBU Tech 3341; EBU Tech 3342 (loudness range).
 """
 
 from __future__ import annotations
 
 from functools import lru_cache
-from math import inf, log10, pi, tan
+from math import inf, log10, nan, pi, tan
 from typing import Any
 
 import numpy as np
@@ -19,9 +19,12 @@ from numpy.typing import NDArray
 
 ABSOLUTE_GATE = -70.0
 RELATIVE_GATE = -10.0
+RANGE_GATE = -20.0
 _OFFSET = -0.691
 _STEP_SECONDS = 0.1
 _STEPS_PER_BLOCK = 4
+_STEPS_PER_RANGE_BLOCK = 30
+_RANGE_PERCENT = (10.0, 95.0)
 _LEAST_ENERGY = 1e-15
 _RING_SECONDS = 0.08
 _LENGTH_IN_RINGS = 4
@@ -157,12 +160,28 @@ class LoudnessMeter:
     @property
     def integrated(self) -> float:
         """LUFS of all that was taken in; -inf for silence and for less than 400 ms."""
-        steps = np.concatenate([*self._energies, self._ending()])
-        if len(steps) < _STEPS_PER_BLOCK:
-            return -inf
-        window = np.ones(_STEPS_PER_BLOCK)
-        blocks = np.convolve(steps, window, "valid") / (_STEPS_PER_BLOCK * self._step)
-        return _gated(np.maximum(blocks, 0.0))
+        blocks = self._blocks(_STEPS_PER_BLOCK)
+        return _gated(blocks) if len(blocks) else -inf
+
+    @property
+    def range(self) -> float:
+        """Loudness range in LU: 10th to 95th percentile of gated stretches of 3 s; nan for less."""
+        blocks = self._blocks(_STEPS_PER_RANGE_BLOCK)
+        levels = _OFFSET + 10.0 * np.log10(np.maximum(blocks, _LEAST_ENERGY))
+        loud = blocks[levels > ABSOLUTE_GATE]
+        if len(loud) == 0:
+            return nan
+        gate = _OFFSET + 10.0 * log10(float(loud.mean())) + RANGE_GATE
+        low, high = np.percentile(levels[levels > max(gate, ABSOLUTE_GATE)], _RANGE_PERCENT)
+        return float(high - low)
+
+    def _blocks(self, steps: int) -> NDArray[np.float64]:
+        """Mean power of every run of so many steps; none where there are fewer."""
+        energies = np.concatenate([*self._energies, self._ending()])
+        if len(energies) < steps:
+            return np.zeros(0)
+        sums = np.convolve(energies, np.ones(steps), "valid")
+        return np.asarray(np.maximum(sums / (steps * self._step), 0.0))
 
 
 @lru_cache(maxsize=8)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from math import floor
+from math import floor, nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,11 +46,14 @@ class Levels:
         dBTP.
     sample_peak_db : float
         dBFS.
+    loudness_range : float
+        LU; nan for less than 3 s or silence.
     """
 
     integrated: float
     true_peak_db: float
     sample_peak_db: float
+    loudness_range: float = nan
 
 
 class Meters:
@@ -99,7 +102,7 @@ class Meters:
         """Of each output so far."""
         self.wait()
         return tuple(
-            Levels(loudness.integrated, peak.true_peak_db, peak.sample_peak_db)
+            Levels(loudness.integrated, peak.true_peak_db, peak.sample_peak_db, loudness.range)
             for loudness, peak in zip(self._loudness, self._peaks, strict=True)
         )
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from math import isfinite
+from math import isfinite, nan
 from typing import Any
 
 from seatwright.acoustics.hall_figures import FIGURE_BANDS
@@ -38,7 +38,7 @@ class StemRow:
 
 @dataclass(frozen=True)
 class OutputRow:
-    """An output as it was written; loudness in LUFS and peaks after the trim."""
+    """An output as it was written; loudness in LUFS, peaks after the trim, loudness range in LU."""
 
     file: str
     kind: str
@@ -47,6 +47,7 @@ class OutputRow:
     integrated_lufs: float
     true_peak_dbtp: float
     sample_peak_dbfs: float
+    loudness_range_lu: float = nan
 
 
 @dataclass(frozen=True)
@@ -301,13 +302,18 @@ def seat_table(seats: Sequence[SeatRow]) -> str:
 
 def _output_table(report: Report) -> str:
     return text_table(
-        ["output", "LUFS", "dBTP", "dBFS"],
+        ["output", "LUFS", "LRA LU", "dBTP", "dBFS"],
         [
-            [printable(row.file)]
-            + [shown(v) for v in (row.integrated_lufs, row.true_peak_dbtp, row.sample_peak_dbfs)]
+            [printable(row.file), shown(row.integrated_lufs), unsigned(row.loudness_range_lu)]
+            + [shown(v) for v in (row.true_peak_dbtp, row.sample_peak_dbfs)]
             for row in report.outputs
         ],
     )
+
+
+def unsigned(value: float, digits: int = 1) -> str:
+    """A figure that is never negative; "-" where it has no value."""
+    return f"{value:.{digits}f}" if isfinite(value) else "-"
 
 
 def shown(value: float, digits: int = 1) -> str:

@@ -23,7 +23,7 @@ from seatwright.views.page_parts import (
     seats_part,
     warnings_part,
 )
-from seatwright.views.report import Report, StemRow, shown
+from seatwright.views.report import Report, StemRow, shown, unsigned
 from seatwright.views.report_plots import (
     Pictured,
     course_plots,
@@ -89,11 +89,11 @@ def _under_title(report: Report) -> list[str]:
 
 def _outputs_part(report: Report) -> str:
     rows = [
-        [row.file]
-        + [shown(v) for v in (row.integrated_lufs, row.true_peak_dbtp, row.sample_peak_dbfs)]
+        [row.file, shown(row.integrated_lufs), unsigned(row.loudness_range_lu)]
+        + [shown(v) for v in (row.true_peak_dbtp, row.sample_peak_dbfs)]
         for row in report.outputs
     ]
-    heads = ["output", "loudness LUFS", "true peak dBTP", "sample peak dBFS"]
+    heads = ["output", "loudness LUFS", "range LU", "true peak dBTP", "sample peak dBFS"]
     return html_section("Outputs", [html_table("Levels after the trim", heads, rows)])
 
 
