@@ -84,14 +84,22 @@ def middle_figures(hall: Hall, survey: Callable[[Hall], Survey]) -> dict[str, ND
 
 
 def test_1_highs_decay_as_in_a_measured_hall(survey: Callable[[Hall], Survey]) -> None:
-    """Merimaa, Peltonen, Lokki 2005 (Pori): T(8k) / T(1k) .47 within .06. T(4k) / T(1k) is .72
-    there; the default hall comes out .85, because its published floor (stage and audience)
-    absorbs less at 4 kHz than at 1 kHz (.59 for .66) and its wooden end walls a third: held
-    within .15 and at least .05 below 1, which a hall without air (1.0 and more) fails."""
+    """Merimaa, Peltonen, Lokki 2005 (Pori): T(4k) / T(1k) .72 and T(8k) / T(1k) .47 within .06, in
+    the large concert hall of 2 s, whose walls were chosen after that hall: whole responses keep
+    what walls and air give it."""
+    times = octave_times(Hall(type="large-concert-hall"), survey).mean(axis=0)
+    assert times[4] == pytest.approx(2.0, rel=0.05)
+    assert times[6] / times[4] == pytest.approx(MEASURED["t_4k_over_1k"], abs=0.06)
+    assert times[7] / times[4] == pytest.approx(MEASURED["t_8k_over_1k"], abs=0.06)
+
+
+def test_1_highs_of_the_default_hall(survey: Callable[[Hall], Survey]) -> None:
+    """T(8k) / T(1k) .47 within .06 as in Pori. T(4k) / T(1k) comes out .85, not .72: the published
+    floor (stage and audience) absorbs less at 4 kHz than at 1 kHz (.59 for .66) and the wooden end
+    walls a third; a hall without air has 1.0 and more."""
     times = octave_times(HALL, survey).mean(axis=0)
     assert times[7] / times[4] == pytest.approx(MEASURED["t_8k_over_1k"], abs=0.06)
-    assert times[6] / times[4] == pytest.approx(MEASURED["t_4k_over_1k"], abs=0.15)
-    assert times[6] / times[4] < 0.95
+    assert 0.7 < times[6] / times[4] < 0.9
 
 
 @pytest.mark.parametrize("reverberation", [2.0, 4.5])
