@@ -36,7 +36,7 @@ from seatwright.views.report import json_text
 from seatwright.views.stage_plan import stage_plan
 
 PAGE = "audition.html"
-LARGE_PAGE = 60 * 10**6
+LARGE_PAGE = 25 * 10**6
 """Bytes above which a page is slow to open and too much for some telephones."""
 
 
