@@ -33,7 +33,7 @@ from seatwright.disk.stem_reader import FLOAT_ENCODINGS
 from seatwright.errors import Fault
 from seatwright.heard_mix import heard_mix
 from seatwright.pages import refuse_page_place, write_check_page
-from seatwright.render import seated, time_grid
+from seatwright.render import time_grid
 from seatwright.report_facts import scene_warnings
 from seatwright.sound.inspection import StemInspection
 from seatwright.sound.inspection_warnings import same_audio_warnings, stem_warnings
@@ -91,7 +91,7 @@ def check(
     )
     if page is not None:
         refuse_page_place(page, [read.path, *(stem.path for stem in cast.stems)])
-    scene = seated(read, seating)
+    scene = read.seated(seating)
     listening = listening_of(scene, head)
     heard = heard_seats(scene, ())
     grid = time_grid(scene, listening, cast)

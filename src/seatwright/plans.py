@@ -6,8 +6,6 @@ from pathlib import Path
 
 from seatwright.disk.picture_file import write_picture
 from seatwright.disk.scene_file import ReadScene, read_scene
-from seatwright.errors import Fault, SceneError
-from seatwright.stage.rules import nearest
 from seatwright.stage.scene import Scene
 from seatwright.views.stage_plan import stage_plan
 
@@ -47,17 +45,7 @@ def write_plan(
 
 
 def seated(read: ReadScene, seating: str | None) -> Scene:
-    """The scene in one of its seatings; SceneError names those there are."""
-    known = tuple(read.scene.seatings)
-    if seating is None or (seating == AS_WRITTEN and seating not in known):
+    """The scene in one of its seatings, "written" among them; SceneError names those there are."""
+    if seating == AS_WRITTEN and seating not in read.scene.seatings:
         return read.scene
-    if seating not in known:
-        listed = ", ".join(known) or "none"
-        raise SceneError(
-            Fault(
-                f'found no seating "{seating}", wanted one of: {listed}',
-                file=str(read.path),
-                hint=nearest(seating, known),
-            )
-        )
-    return read.scene.seated(seating)
+    return read.seated(seating)

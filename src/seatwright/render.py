@@ -15,8 +15,6 @@ from seatwright.disk.earlier_render import whole_render
 from seatwright.disk.every_fault import read_and_cast
 from seatwright.disk.output_names import folder_name
 from seatwright.disk.raw_blocks import RawBlocks
-from seatwright.disk.scene_file import ReadScene
-from seatwright.errors import Fault, SceneError
 from seatwright.pages import page_of
 from seatwright.report_facts import StemHashes, report_of
 from seatwright.sound.convolution import Engine
@@ -24,7 +22,6 @@ from seatwright.sound.mix import Levels, Meters, add_mix, common_trim
 from seatwright.sound.spectra import Picture
 from seatwright.stage.request import Request
 from seatwright.stage.routing import Bus, buses_of, heard_seats
-from seatwright.stage.rules import nearest
 from seatwright.stage.scene import Scene
 from seatwright.views.report import Report, report_table
 from seatwright.voices import Voices
@@ -73,7 +70,7 @@ def render(
     read, cast, head = read_and_cast(
         scene_path, allow_outside=request.allow_outside, allow_truncated=request.allow_truncated
     )
-    scene = seated(read, request.seating)
+    scene = read.seated(request.seating)
     heard = heard_seats(scene, request.only)
     buses = buses_of(scene, heard, request.stems, request.perspectives)
     listening = listening_of(scene, head)
@@ -124,20 +121,6 @@ def folders_of_whole(scene_path: Path, folder: Path) -> tuple[Path, ...]:
     """Where a render of the whole scene may stand: here, beside it, where it goes by default."""
     name = default_folder(scene_path, Request()).name
     return tuple(dict.fromkeys((folder, folder.parent / name, RENDERS / name)))
-
-
-def seated(read: ReadScene, seating: str | None) -> Scene:
-    """The scene with the seating asked for; SceneError names those there are."""
-    if seating is not None and seating not in read.scene.seatings:
-        known = ", ".join(read.scene.seatings) or "none"
-        raise SceneError(
-            Fault(
-                f'found no seating "{seating}", wanted one of: {known}',
-                file=str(read.path),
-                hint=nearest(seating, read.scene.seatings),
-            )
-        )
-    return read.scene.seated(seating)
 
 
 def time_grid(scene: Scene, listening: Listening, cast: Cast) -> Grid:

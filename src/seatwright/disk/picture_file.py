@@ -39,6 +39,6 @@ def _drawn(svg: str) -> bytes:
         import resvg_py
     except ImportError as error:
         found = "PNG needs the package resvg-py, which is not installed"
-        hint = "install seatwright[png], or write .svg"
+        hint = "pip install resvg-py, or write .svg"
         raise SceneError(Fault(found, hint=hint)) from error
     return bytes(resvg_py.svg_to_bytes(svg_string=svg))

@@ -33,7 +33,7 @@ from seatwright.disk.stem_paths import (
 from seatwright.disk.toml_lines import dotted_lines, line_of
 from seatwright.disk.toml_text import MOST_BYTES, decoded, parsed
 from seatwright.errors import Fault, SceneError, StemError
-from seatwright.stage.rules import scene_doubts
+from seatwright.stage.rules import nearest, scene_doubts
 from seatwright.stage.scene import Scene
 
 __all__ = ["ReadScene", "StemFiles", "read_scene", "stem_files"]
@@ -73,6 +73,16 @@ class ReadScene:
     content_hash: str
     allow_outside: bool = False
     text: str = field(default="", repr=False, compare=False)
+
+    def seated(self, seating: str | None) -> Scene:
+        """The scene in one of its seatings; SceneError names those there are."""
+        known = tuple(self.scene.seatings)
+        if seating is not None and seating not in known:
+            what = f'found no seating "{seating}", wanted one of: {", ".join(known) or "none"}'
+            near = nearest(seating, known)
+            hint = near if near.startswith("nearest") else ""
+            raise SceneError(Fault(what, file=str(self.path), hint=hint))
+        return self.scene.seated(seating)
 
     def located(self, fault: Fault) -> Fault:
         """A fault with the file and line of its key, or of the nearest key above it."""
