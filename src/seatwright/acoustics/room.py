@@ -32,7 +32,7 @@ MEAN_ABSORPTION_RANGE = (0.02, 0.90)
 MOST_ABSORPTION = 0.9999
 """What a target reverberation may make of one surface: below 1 even where rounding would not be."""
 
-HANDED_OVER = 0.175
+HANDED_OVER = 0.16
 """Share of its reverberation time after which an octave's tail carries it: 10 dB down."""
 
 _MID_BANDS = slice(3, 5)

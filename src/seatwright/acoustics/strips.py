@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from seatwright.acoustics.room import DECAY, Room
 from seatwright.stage.bands import OCTAVE_BANDS
 
-STRIPS = (1, 1, 1, 1, 1, 1, 3, 6, 1)
+STRIPS = (1, 1, 1, 1, 1, 1, 3, 4, 1)
 """Strips of each octave band."""
 
 _LEAST_RATE = 0.25
