@@ -1,0 +1,1 @@
+"""Commands: each parses, calls and prints; heavy imports stand inside."""
