@@ -74,7 +74,7 @@ def scripted(stems: list[np.ndarray], heard: list[np.ndarray], name: str) -> np.
 def engine_mix(stems: list[np.ndarray], heard: list[np.ndarray], threads: int) -> np.ndarray:
     """The same by the engine, in memory, no silence skipped."""
     from seatwright.sound.convolution import Engine, Voice
-    from seatwright.sound.mix import add_mix
+    from seatwright.sound.mix import mix_sum
 
     frames = len(stems[0]) + heard[0].shape[1] - 1
     voices = (
@@ -83,8 +83,7 @@ def engine_mix(stems: list[np.ndarray], heard: list[np.ndarray], threads: int) -
     engine = Engine(voices, SECTIONS, heard[0].shape[1], threads, skip_silence=False, spare=1)
     mix = np.empty((2, frames), dtype=np.float32)
     for start, block in engine.blocks(0, frames):
-        add_mix(block, SECTIONS)
-        mix[:, start : start + block.shape[2]] = block[0]
+        mix[:, start : start + block.shape[2]] = mix_sum(block[1:], block.shape[2])
     return mix
 
 
@@ -142,7 +141,7 @@ def same_work(folder: Path, out: Path) -> None:
     from seatwright.disk.raw_blocks import RawBlocks
     from seatwright.disk.stems import StemReader, inspect_stem
     from seatwright.sound.convolution import Engine, Voice
-    from seatwright.sound.mix import add_mix
+    from seatwright.sound.mix import mix_sum
     from seatwright.stage.routing import Bus
 
     heard = responses()
@@ -163,11 +162,11 @@ def same_work(folder: Path, out: Path) -> None:
         engine = Engine(voices, SECTIONS, heard[0].shape[1], 2, skip_silence=False, spare=1)
         peak = 0.0
         for _, block in engine.blocks(0, frames):
-            add_mix(block, SECTIONS)
+            block[0] = mix_sum(block[1:], block.shape[2])
             peak = max(peak, float(block.max()), -float(block.min()))
             raw.write(block)
         trim_db = min(0.0, -20.0 * np.log10(max(peak, 1e-9)) - 0.1)
-        outputs.write(raw, trim_db, lambda _share: None, 2)
+        outputs.write(raw.read, trim_db, lambda _share: None, 2)
         outputs.commit({})
 
 
