@@ -28,6 +28,7 @@ FLOORS = {
     "mixdown": 5,
     "kept_levels": 5,
     "kept_reports": 5,
+    "stored": 5,
     "report_facts": 5,
     "render": 5,
     "check": 5,

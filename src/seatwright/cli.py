@@ -15,6 +15,7 @@ from seatwright.commands.compare import compare_command
 from seatwright.commands.draft import draft_command
 from seatwright.commands.plan import plan_command
 from seatwright.commands.render import render_command
+from seatwright.commands.store import store_command
 from seatwright.commands.tables import (
     halls_command,
     instruments_command,
@@ -55,6 +56,7 @@ app.command("compare")(compare_command)
 app.command("draft")(draft_command)
 app.command("plan")(plan_command)
 app.command("tally")(tally_command)
+app.command("store")(store_command)
 app.command("schema")(schema_command)
 app.command("surfaces")(surfaces_command)
 app.command("halls")(halls_command)

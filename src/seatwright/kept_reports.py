@@ -34,7 +34,8 @@ def report_key(
     stems = [(str(path), content.sha256) for path, content in contents.items()]
     said = [str(fault) for fault in (*read.warnings, *cast.warnings)]
     asked = asdict(replace(request, threads=0))
-    earlier = (str(whole.folder), whole.trim_db) if whole else None
+    compared = whole is not None and (request.part or request.seating)  # a note tells of it
+    earlier = (str(whole.folder), whole.trim_db) if whole and compared else None
     return key_of("report", str(read.path), read.content_hash, head, asked, stems, said, earlier)
 
 

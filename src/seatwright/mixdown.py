@@ -120,10 +120,8 @@ def output_keys(composition: Composition, keys: Sequence[str]) -> tuple[str, ...
     ----------
     composition : Composition
     keys : sequence of str
-        Of the groups; all "" without a store.
+        Of the groups.
     """
-    if not all(keys):
-        return ("",) * (1 + len(composition.buses))
     parts = [
         key_of("output", [(keys[group], number) for group, number in source]) if source else ""
         for source in composition.sources
@@ -158,10 +156,7 @@ def mixdown_of(
     store = responses.store
     composition = composition_of(responses.scene, heard, buses, responses.cast)
     groups = range(len(composition.groups))
-    keys = [
-        group_key(composition, group, responses, contents, excerpt) if store else ""
-        for group in groups
-    ]
+    keys = [group_key(composition, group, responses, contents, excerpt) for group in groups]
     ranges = tuple(block_ranges(responses.grid.frames, *excerpt))
     known = not composition.perspectives  # which take of all groups
     with GroupSums(keys, folder, store, known) as sums, RawBlocks(folder) as raw:

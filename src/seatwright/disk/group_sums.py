@@ -29,7 +29,7 @@ class GroupSums:
     Parameters
     ----------
     keys : sequence of str
-        Of each group in the store; "" for one that is not to be kept.
+        Of each group in the store.
     folder : Path
         Of the outputs.
     store : Store, optional
@@ -54,7 +54,7 @@ class GroupSums:
 
     def _find(self, store: Store) -> None:
         for group, key in enumerate(self._keys):
-            if key and (reader := store.find("sums", key)):
+            if reader := store.find("sums", key):
                 self._readers[group] = reader
 
     @property
@@ -115,7 +115,7 @@ class _SumWriter:
         self._blocks: list[list[int | None]] = []
         self._temporary: Path | None = None
         self._writer: KeptWriter | None = None
-        if key and store is not None and store.keeping:
+        if store is not None and store.keeping:
             try:
                 self._writer = store.writer("sums", key)
             except OSError as error:

@@ -58,7 +58,7 @@ class KeptWriter:
 
     def add(self, array: NDArray[Any]) -> int:
         """Append an array; its number."""
-        plain = np.ascontiguousarray(array)
+        plain = np.asarray(array, order="C")
         data = _data(plain)
         row = {
             "type": plain.dtype.str,
