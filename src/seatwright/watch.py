@@ -27,7 +27,7 @@ from seatwright.rendered_scene import (
 from seatwright.stage.request import Request
 from seatwright.stage.routing import heard_seats
 from seatwright.views.report import Report
-from seatwright.views.watch_line import fault_lines, render_line, stamped
+from seatwright.views.watch_line import fault_lines, render_line, stamped, warning_words
 from seatwright.watch_order import Surroundings, WatchOrder, begin_words, wanted_request
 
 MOST_CANCELLED = 3
@@ -213,11 +213,12 @@ class Watching:
         self, faults: tuple[Fault, ...], taken: Mapping[Path, State], changed: tuple[Path, ...]
     ) -> None:
         """Tell faults, unless a file was changed meanwhile, which makes them old."""
-        self._settling.take(taken)
+        self._settling.take({path: taken[path] for path in self._files.inputs})
         self._look()
-        if any(path in self._files.inputs for path in self._settling.changed):
+        if self._settling.changed:
             self._unfinished = True
             return
+        self._settling.take(taken)
         only_folders = changed and not any(path in self._files.inputs for path in changed)
         if not (only_folders and faults == self._told):
             until = "waiting for a save that mends it"
@@ -238,7 +239,7 @@ class Watching:
     def _tell_render(self, changes: tuple[str, ...], report: Report, seconds: float) -> None:
         before = self._report
         held = before is None or before.trim_db == report.trim_db
-        known = before.warnings if before else ()
+        warnings = warning_words(report.warnings, before.warnings if before else None)
         self.around.say(
             render_line(
                 self.around.now(),
@@ -246,7 +247,7 @@ class Watching:
                 seconds,
                 report.outputs[0].integrated_lufs,
                 None if held else report.trim_db,
-                sum(warning not in known for warning in report.warnings),
+                warnings,
             )
         )
 
@@ -261,7 +262,8 @@ class Watching:
             self._pending_since = now
         if now < self._pending_since + _TELL_AFTER:
             return
-        names = ", ".join(path.name for path, _ in self._settling.waits_for(now)[:4])
+        waiting = [path for path in self._settling.waits_for(now) if path in self._files.inputs]
+        names = ", ".join(path.name for path in waiting[:4])
         if names:
             self.around.complain(stamped(self.around.now(), f"{names}: waiting until it is whole"))
             self._pending_since = float("inf")

@@ -20,6 +20,8 @@ from seatwright.stage.request import Request
 from seatwright.views.report import Report
 
 EXCERPT_SECONDS = 30.0
+WHOLE_SECONDS = 36.0
+"""Pieces that are no longer are rendered whole: an excerpt would save next to nothing."""
 
 
 class Waiting(Protocol):
@@ -68,6 +70,11 @@ class WatchOrder:
         return not self.whole and self.request.start is None and self.request.stop is None
 
 
+def time_of_day() -> str:
+    """Such as 14:02:11."""
+    return f"{datetime.now():%H:%M:%S}"
+
+
 @dataclass(frozen=True)
 class Surroundings:
     """What a watch needs of the world, so that tests can bring their own.
@@ -92,7 +99,7 @@ class Surroundings:
     complain: Callable[[str], None]
     bar: Callable[[], AbstractContextManager[Progress]]
     clock: Callable[[], float] = monotonic
-    now: Callable[[], datetime] = datetime.now
+    now: Callable[[], str] = time_of_day
     render: Callable[[Path, Path, Request, Progress], Report] = render
 
 
@@ -123,7 +130,7 @@ def wanted_request(order: WatchOrder, heard: tuple[str, ...]) -> Request:
         allow_outside=request.allow_outside,
         allow_truncated=request.allow_truncated,
     )
-    if cast.frames <= EXCERPT_SECONDS * cast.rate:
+    if cast.frames <= WHOLE_SECONDS * cast.rate:
         return request
     start = fullest_start(playing_steps(cast, heard), EXCERPT_SECONDS)
     return replace(request, start=start, stop=start + EXCERPT_SECONDS)

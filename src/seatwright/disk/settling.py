@@ -102,8 +102,8 @@ class Settling:
             elif before is None:
                 self._changes[path] = _Change(state, now, self._patience(path).still)
             elif state != before.state:
-                patience = self._patience(path)
-                twice = min(2.0 * (now - before.since), patience.longest)
+                pause = now - before.since if before.state else 0.0  # a missing file is no pause
+                twice = min(2.0 * pause, self._patience(path).longest)
                 self._changes[path] = _Change(state, now, max(before.still, twice))
 
     def at_rest(self, now: float, paths: Iterable[Path] | None = None) -> bool:
@@ -111,13 +111,9 @@ class Settling:
         wanted = self._changes if paths is None else set(paths) & self._changes.keys()
         return all(now >= self._rests_at(path, now) for path in wanted)
 
-    def waits_for(self, now: float) -> tuple[tuple[Path, float], ...]:
-        """Files that cannot be taken yet, and for how long each has stood as it is, in seconds."""
-        return tuple(
-            (path, now - change.since)
-            for path, change in self._changes.items()
-            if now < self._rests_at(path, now)
-        )
+    def waits_for(self, now: float) -> tuple[Path, ...]:
+        """Files that cannot be taken yet."""
+        return tuple(path for path in self._changes if now < self._rests_at(path, now))
 
     def _rests_at(self, path: Path, now: float) -> float:
         """From when on a changed file can be taken, as far as is known now."""

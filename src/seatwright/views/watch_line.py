@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 
 from seatwright.errors import Fault, printable
 
@@ -11,18 +10,19 @@ NAMED_CHANGES = 4
 
 
 def render_line(
-    at: datetime,
+    at: str,
     changes: Sequence[str],
     seconds: float,
     loudness: float,
     new_trim_db: float | None = None,
-    new_warnings: int = 0,
+    warnings: str = "",
 ) -> str:
     """What a finished render says.
 
     Parameters
     ----------
-    at : datetime
+    at : str
+        Time of day, such as 14:02:11.
     changes : sequence of str
         The most telling first.
     seconds : float
@@ -31,8 +31,8 @@ def render_line(
         Of the mix in LUFS; -inf where it is silent.
     new_trim_db : float or None
         A trim that is not that of the render before, in dB.
-    new_warnings : int
-        Warnings in its report that the render before had not.
+    warnings : str
+        How many of its report want reading, as `warning_words` says; "" for none.
 
     Returns
     -------
@@ -43,18 +43,33 @@ def render_line(
     parts = [f"rendered in {_seconds(seconds)}", loud]
     if new_trim_db is not None:
         parts.append(f"trim now {new_trim_db:+.2f} dB")
-    if new_warnings:
-        what = "warning" if new_warnings == 1 else "warnings"
-        parts.append(f"{new_warnings} new {what} in report.txt")
+    if warnings:
+        parts.append(warnings)
     return stamped(at, f"{_named(changes)}: {', '.join(parts)}")
 
 
-def stamped(at: datetime, text: str) -> str:
+def warning_words(warnings: Sequence[str], before: Sequence[str] | None) -> str:
+    """How many warnings a report holds, or how many that the report before had not.
+
+    Parameters
+    ----------
+    warnings : sequence of str
+    before : sequence of str or None
+        Of the report before; None where there is none.
+    """
+    count = sum(warning not in (before or ()) for warning in warnings)
+    if not count:
+        return ""
+    what = "warning" if count == 1 else "warnings"
+    return f"{count}{' new' if before is not None else ''} {what} in report.txt"
+
+
+def stamped(at: str, text: str) -> str:
     """A line with its time of day, safe for a terminal."""
-    return printable(f"{at:%H:%M:%S} {text}")
+    return printable(f"{at} {text}")
 
 
-def fault_lines(at: datetime, faults: Sequence[Fault], until: str) -> list[str]:
+def fault_lines(at: str, faults: Sequence[Fault], until: str) -> list[str]:
     """Every fault of a scene that cannot be rendered, and what is waited for."""
     count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
     return [stamped(at, f"not rendered, {count}; {until}"), *(f"  {fault}" for fault in faults)]
