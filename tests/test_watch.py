@@ -1,7 +1,7 @@
 """Watching: which saves lead to a render, which do not, and what is said of them.
 
-Saves happen at given times of a clock that moves only while the watch waits or a render runs;
-files and renders are real.
+Saves happen at given times of a clock that moves only while the watch waits or a render runs.
+Files are real; renders are where sound or outputs matter, else they only read, lock and hash.
 """
 
 from __future__ import annotations
@@ -19,11 +19,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from seatwright.disk.every_fault import read_and_cast
 from seatwright.disk.render_lock import RenderLock
 from seatwright.errors import SceneError
 from seatwright.render import Progress, render
+from seatwright.report_facts import StemHashes
 from seatwright.stage.request import Request
-from seatwright.views.report import Report
+from seatwright.views.report import OutputRow, Report
 from seatwright.watch import watch
 from seatwright.watch_order import Surroundings, WatchOrder, wanted_request
 
@@ -40,6 +42,30 @@ gain = -3
 """
 
 
+def light_render(scene: Path, folder: Path, request: Request, progress: Progress) -> Report:
+    """All of a render that a watch depends on, without its sound."""
+    read, cast, _ = read_and_cast(scene)
+    folder.mkdir(parents=True, exist_ok=True)
+    lock = RenderLock(folder)
+    lock.take()
+    try:
+        with StemHashes(cast.stems) as hashes:
+            for step in range(1, 10):
+                progress("rendering", step / 10)
+            stems = hashes.finished()
+        (folder / "report.json").write_text(read.content_hash)
+    finally:
+        lock.release()
+    mix = OutputRow("mix.wav", "mix", "mix", read.content_hash, -20.0, -3.0, -3.0)
+    hall: Any = None
+    return Report(
+        title="", scene=str(scene), scene_sha256=read.content_hash, seating="", versions={},
+        rate=cast.rate, frames=cast.frames, first_frame=0, encoding="", head="", origin=0.0,
+        response_frames=1, trim_db=request.trim_db or 0.0, hall=hall, seats=(), stems=stems,
+        outputs=(mix,), warnings=(), part=request.part,
+    )  # fmt: skip
+
+
 class Over(Exception):
     """The script has ended and nothing is left to wait for."""
 
@@ -52,6 +78,7 @@ class World:
     saves: list[tuple[float, Callable[[], object]]] = field(default_factory=list)
     in_render: dict[int, Callable[[], object]] = field(default_factory=dict)
     render_seconds: float = 0.0
+    made_by: Callable[[Path, Path, Request, Progress], Report] = light_render
     time: float = 0.0
     said: list[tuple[float, str]] = field(default_factory=list)
     complaints: list[str] = field(default_factory=list)
@@ -91,7 +118,7 @@ class World:
 
     def render(self, scene: Path, folder: Path, request: Request, progress: Progress) -> Report:
         self.asked.append(request)
-        report = render(scene, folder, request, progress)
+        report = self.made_by(scene, folder, request, progress)
         self.finished.append(report)
         return report
 
@@ -136,16 +163,18 @@ def faults(world: World) -> list[str]:
 
 
 def test_a_moved_seat_is_named_in_one_line(world: World) -> None:
+    world.made_by = render
     world.saves = [(5.0, partial(edit, world.stage, "x = -1", "x = -1.5"))]
     first, second = world.watch()
     assert first.startswith(f"the whole into {world.stage.out}: rendered in ")
     assert second.startswith("oboe moved 0.5 m, bearing -10.3 degrees, distance +0.26 m: rendered")
     assert second.endswith(" LUFS")
     assert 5.0 < world.said[1][0] < 5.5
-    assert world.finished[1].outputs[0].integrated_lufs != world.finished[0].outputs[0]
+    assert world.finished[1].outputs[0].sha256 != world.finished[0].outputs[0].sha256
 
 
 def test_what_is_rendered_again_is_what_a_render_makes(world: World) -> None:
+    world.made_by = render
     world.saves = [(5.0, partial(edit, world.stage, "x = -1", "x = -1.5"))]
     world.watch()
     world.stage.render("fresh", trim_db=world.finished[0].trim_db)
@@ -153,6 +182,7 @@ def test_what_is_rendered_again_is_what_a_render_makes(world: World) -> None:
 
 
 def test_a_stem_exported_anew_is_named_and_heard(world: World) -> None:
+    world.made_by = render
     new = world.stage.noise(3, 0.3)
     world.saves = [(5.0, partial(world.stage.stem, "violas.wav", new))]
     _, line = world.watch()
@@ -177,6 +207,8 @@ def test_a_scene_that_says_the_same_is_not_rendered(world: World, old: str, new:
 
 
 def test_outputs_that_were_taken_away_are_made_again(world: World) -> None:
+    world.made_by = render
+
     def save() -> None:
         shutil.rmtree(world.stage.out)
         world.stage.scene.touch()
@@ -253,6 +285,7 @@ def test_two_saves_at_once_are_one_change(world: World) -> None:
 
 
 def test_every_fault_is_told_and_the_last_good_render_stays(world: World) -> None:
+    world.made_by = render
     before: dict[str, str] = {}
 
     def spoil() -> None:
@@ -328,6 +361,7 @@ def test_a_scene_that_goes_is_waited_for(world: World) -> None:
 
 def test_a_newer_scene_cuts_a_render_short(world: World) -> None:
     """One render is cut short; the next has both changes."""
+    world.made_by = render
     world.render_seconds = 5.0
     world.in_render = {2: partial(edit, world.stage, "x = -1\n", "x = -2\n")}
     world.saves = [(100.0, partial(edit, world.stage, "gain = -3", "gain = 0"))]
@@ -402,6 +436,7 @@ def test_another_render_in_the_folder_is_waited_for(world: World) -> None:
 
 
 def test_the_trim_is_held_so_that_levels_compare(world: World) -> None:
+    world.made_by = render
     loud = np.sign(world.stage.noise(5, 0.3)) * 0.9
     world.stage.stem("violas.wav", loud)
     world.saves = [
