@@ -421,6 +421,46 @@ def test_a_stem_deleted_while_it_is_rendered_is_no_fault_if_it_comes_back(world:
     assert faults(world) == []
 
 
+def test_a_new_stem_that_is_half_written_is_waited_for(world: World) -> None:
+    """The scene names it before its export has ended."""
+    path = world.stage.folder / "harp.wav"
+    whole = world.stage.stem("harp.wav", world.stage.noise(4, 0.3)).read_bytes()
+    path.unlink()
+
+    def name_it() -> None:
+        path.write_bytes(whole[:5000])
+        edit(
+            world.stage,
+            "[seats.oboe]",
+            '[seats.harp]\nstem = "harp.wav"\nx = 0\ny = 3\n[seats.oboe]',
+        )
+
+    world.saves = [(5.0, name_it), (6.0, lambda: path.write_bytes(whole))]
+    assert [line[:20] for line in world.watch()[1:]] == ["harp added: rendered"]
+    assert faults(world) == []
+
+
+def test_a_library_that_stumbles_over_a_file_written_over_ends_nothing(world: World) -> None:
+    def stumble(*job: Any) -> Report:
+        if len(world.asked) == 1:
+            world.stage.stem("violas.wav", world.stage.noise(4, 0.3))
+            raise ValueError("buffer is not what it was")
+        return light_render(*job)
+
+    world.made_by = stumble
+    (line,) = world.watch()
+    assert line.startswith("the whole into ")
+
+
+def test_a_mistake_of_the_program_is_not_hidden(world: World) -> None:
+    def mistake(*_job: Any) -> Report:
+        raise ValueError("of ours")
+
+    around = Surroundings(world, print, print, world.bar, render=mistake)
+    with pytest.raises(ValueError, match="of ours"):
+        watch(WatchOrder(world.stage.scene, Request(), world.stage.out), around)
+
+
 def test_another_render_in_the_folder_is_waited_for(world: World) -> None:
     lock = RenderLock(world.stage.out)
     world.stage.out.mkdir()

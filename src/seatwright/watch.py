@@ -115,7 +115,7 @@ class Watching:
             self._files = watched_files(read)
             everything = (*self._files.inputs, *self._files.folders)
             taken = {path: taken[path] if path in taken else state_of(path) for path in everything}
-            self._settling.take({path: taken[path] for path in self._files.inputs})
+            self._follow_inputs(taken)
             self._render(read, taken)
         except NewerChange:
             self._unfinished = True
@@ -125,8 +125,32 @@ class Watching:
             self._files = self._files.also(earlier)
             taken = states_of((*self._files.inputs, *self._files.folders)) | taken
             self._refused(_faults_of(error), taken, changed)
+        except Exception:  # libraries know many names for a file that is written over
+            if not self._is_old():
+                raise
         else:
             self._told = ()
+
+    def _follow_inputs(self, taken: Mapping[Path, State]) -> None:
+        """From now on compare with these states; new stems that are half written are waited for.
+
+        Raises
+        ------
+        NewerChange
+            Where there are such stems.
+        """
+        known = self._settling.paths
+        new = [path for path in self._files.stems if known and path not in known]
+        growing = dict.fromkeys((path for path in new if not self._files.is_finished(path)), ())
+        self._settling.take({path: taken[path] for path in self._files.inputs} | growing)
+        if growing:
+            raise NewerChange
+
+    def _is_old(self) -> bool:
+        """Whether files were changed since they were taken, which makes all that was read old."""
+        self._look()
+        self._unfinished = bool(self._settling.changed)
+        return self._unfinished
 
     def _read(self) -> ReadScene:
         """The scene, or every fault of it and of what it names."""
@@ -214,9 +238,7 @@ class Watching:
     ) -> None:
         """Tell faults, unless a file was changed meanwhile, which makes them old."""
         self._settling.take({path: taken[path] for path in self._files.inputs})
-        self._look()
-        if self._settling.changed:
-            self._unfinished = True
+        if self._is_old():
             return
         self._settling.take(taken)
         only_folders = changed and not any(path in self._files.inputs for path in changed)
