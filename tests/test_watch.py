@@ -21,6 +21,7 @@ import pytest
 
 from seatwright.disk.every_fault import read_and_cast
 from seatwright.disk.render_lock import RenderLock
+from seatwright.disk.stems import content_hash
 from seatwright.errors import SceneError
 from seatwright.render import Progress, render
 from seatwright.report_facts import StemHashes
@@ -384,6 +385,37 @@ def test_a_newer_scene_with_a_fault_cuts_nothing_short(world: World) -> None:
     assert "1 fault" in faults(world)[0]
 
 
+def test_a_save_without_a_change_cuts_nothing_short(world: World) -> None:
+    world.render_seconds = 5.0
+    world.in_render = {2: world.stage.scene.touch}
+    world.saves = [(100.0, partial(edit, world.stage, "gain = -3", "gain = 0"))]
+    lines = world.watch()
+    assert len(world.asked) == 2
+    assert lines[1].startswith("violas gain +3.0 dB: rendered")
+    assert lines[2] == "scene.toml: nothing changed, not rendered again"
+
+
+def test_only_the_first_stem_with_new_contents_is_read_before_a_render(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hashed: list[str] = []
+
+    def counted(path: Path) -> str:
+        hashed.append(path.name)
+        return content_hash(path)
+
+    monkeypatch.setattr("seatwright.rendered_scene.content_hash", counted)
+
+    def save() -> None:
+        for number, name in enumerate(("oboe.wav", "violas.wav")):
+            world.stage.stem(name, world.stage.noise(7 + number, 0.3))
+
+    world.saves = [(5.0, save)]
+    _, line = world.watch()
+    assert line.startswith("oboe.wav exported anew; violas.wav exported anew: rendered")
+    assert hashed == ["oboe.wav"]
+
+
 def test_saving_without_end_still_gives_a_render_now_and_then(world: World) -> None:
     world.render_seconds = 5.0
     world.in_render = {
@@ -472,7 +504,7 @@ def test_another_render_in_the_folder_is_waited_for(world: World) -> None:
     assert told[0] == "not rendered, 1 fault; tried again until it has ended"
     assert f"found another render (process {os.getpid()}" in told[1]
     assert len(told) == 2
-    assert 30.0 <= world.said[0][0] < 32.0
+    assert 30.0 <= world.said[0][0] < 32.1
 
 
 def test_the_trim_is_held_so_that_levels_compare(world: World) -> None:

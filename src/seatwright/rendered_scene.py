@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from seatwright.disk.settling import State
@@ -28,49 +28,47 @@ class SceneState:
     states : mapping of Path to State
         Of all its files when they were taken.
     contents : mapping of Path to str
-        SHA-256 of its stems and its head, as far as they are known.
+        SHA-256 of its stems and its head once it is rendered.
     """
 
     scene: Scene
     heard: tuple[str, ...]
     states: Mapping[Path, State]
-    contents: Mapping[Path, str]
-
-
-def contents_of(
-    files: WatchedFiles, states: Mapping[Path, State], earlier: SceneState
-) -> dict[Path, str]:
-    """Hash stems and head; those that stand as they did in an earlier state are not read again.
-
-    Parameters
-    ----------
-    files : WatchedFiles
-    states : mapping of Path to State
-    earlier : SceneState
-
-    Returns
-    -------
-    dict of Path to str
-        "" for a file that cannot be read.
-    """
-    return {
-        path: earlier.contents[path]
-        if states.get(path) == earlier.states.get(path) and path in earlier.contents
-        else _hash(path)
-        for path in files.inputs[1:]
-    }
+    contents: Mapping[Path, str] = field(default_factory=dict)
 
 
 def rendered_contents(files: WatchedFiles, report: Report) -> dict[Path, str]:
-    """Contents of the files of a finished render, whose report holds the hashes of its stems."""
+    """Contents of what a finished render read; its report holds the hashes of its stems."""
     known = {Path(row.file): row.sha256 for row in report.stems}
     return {path: known.get(path) or _hash(path) for path in files.inputs[1:]}
 
 
-def is_same(before: SceneState, now: SceneState) -> bool:
-    """Whether a render of both would be the same."""
+def is_same(before: SceneState, now: SceneState, files: WatchedFiles) -> bool:
+    """Whether a render would be the same again.
+
+    Only files that do not stand as they did are read, up to the first with new contents: the
+    render that follows then hashes all of them anyway.
+
+    Parameters
+    ----------
+    before : SceneState
+        As it was rendered.
+    now : SceneState
+        Its contents need not be known.
+    files : WatchedFiles
+        What it reads now.
+
+    Returns
+    -------
+    bool
+    """
     same = same_scene(before.scene, now.scene) and before.heard == now.heard
-    return same and dict(before.contents) == dict(now.contents)
+    if not same or set(files.inputs[1:]) != before.contents.keys():
+        return False
+    return all(
+        now.states.get(path) == before.states.get(path) or _hash(path) == content
+        for path, content in before.contents.items()
+    )
 
 
 def changes_between(before: SceneState, now: SceneState) -> tuple[str, ...]:

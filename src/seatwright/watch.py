@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from seatwright.disk.earlier_render import REPORT_NAME
 from seatwright.disk.every_fault import read_and_cast
 from seatwright.disk.render_lock import FolderTaken
 from seatwright.disk.scene_file import ReadScene, read_scene, scene_bytes
@@ -20,7 +21,6 @@ from seatwright.render import RENDERED, default_folder
 from seatwright.rendered_scene import (
     SceneState,
     changes_between,
-    contents_of,
     is_same,
     rendered_contents,
 )
@@ -33,7 +33,7 @@ from seatwright.watch_order import Surroundings, WatchOrder, begin_words, wanted
 MOST_CANCELLED = 3
 """Renders in a row that a newer scene may cut short, so that one is heard now and then."""
 
-_AGAIN_SECONDS = 1.0
+_AGAIN_SECONDS = 2.0
 _TELL_AFTER = 3.0
 _IDLE_SECONDS = 3600.0
 
@@ -78,6 +78,7 @@ class Watching:
     _report: Report | None = None
     _saved: dict[str, None] = field(default_factory=dict)
     _told: tuple[Fault, ...] = ()
+    _running: str = ""
     _unfinished: bool = False
     _cancelled: int = 0
     _looked: float = 0.0
@@ -167,22 +168,19 @@ class Watching:
     def _render(self, read: ReadScene, states: Mapping[Path, State]) -> None:
         scene = read.seated(self.order.request.seating)
         heard = heard_seats(scene, self.order.request.only)
-        contents = contents_of(self._files, states, self._last) if self._last else {}
-        now = SceneState(scene, heard, states, contents)
-        self._request = self._request or wanted_request(self.order, heard)
-        request = self._request
+        now = SceneState(scene, heard, states)
+        self._running, before = read.content_hash, self._last
+        self._request = request = self._request or wanted_request(self.order, heard)
         folder = self.order.folder or default_folder(self.order.scene, request)
-        if self._last and is_same(self._last, now) and state_of(folder / "report.json"):
-            self._last, self._cancelled = now, 0
+        if before and is_same(before, now, self._files) and state_of(folder / REPORT_NAME):
+            self._last, self._cancelled = replace(now, contents=before.contents), 0
             self._tell(f"{self._names_saved()}: nothing changed, not rendered again")
             return
-        changes = (
-            changes_between(self._last, now) if self._last else (begin_words(folder, request),)
-        )
         began = self.around.clock()
         report = self._rendered(folder, request)
         seconds = self.around.clock() - began
         now = replace(now, contents=rendered_contents(self._files, report))
+        changes = changes_between(before, now) if before else (begin_words(folder, request),)
         self._tell_render(changes or (f"{self._names_saved()} saved",), report, seconds)
         self._last, self._report, self._cancelled = now, report, 0
         self._saved.clear()
@@ -223,8 +221,10 @@ class Watching:
         if not changed or not self._settling.at_rest(now) or self._cancelled >= MOST_CANCELLED:
             return False
         try:
-            read_scene(self.order.scene, allow_outside=self.order.request.allow_outside)
+            newer = read_scene(self.order.scene, allow_outside=self.order.request.allow_outside)
         except SceneError:
+            return False
+        if newer.content_hash == self._running:
             return False
         self._cancelled += 1
         return True
