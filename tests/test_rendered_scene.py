@@ -72,5 +72,5 @@ def test_a_head_of_its_own_is_hashed_too(choir: Any) -> None:
     head.write_bytes(b"two")
     assert not is_same(before, now, with_head)
     assert changes_between(before, SceneState(before.scene, (), {}, {head: "new"})) == (
-        "mine.sofa exported anew",
+        "mine.sofa replaced",
     )

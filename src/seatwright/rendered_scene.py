@@ -91,7 +91,11 @@ def changes_between(before: SceneState, now: SceneState) -> tuple[str, ...]:
     ]
     if len(anew) > 3:
         return (*words, f"{anew[0]}, {anew[1]} and {len(anew) - 2} more files exported anew")
-    return (*words, *(f"{name} exported anew" for name in anew))
+    return (*words, *(f"{name} {_came(name)}" for name in anew))
+
+
+def _came(name: str) -> str:
+    return "replaced" if name.lower().endswith(".sofa") else "exported anew"
 
 
 def _hash(path: Path) -> str:
