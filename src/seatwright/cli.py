@@ -23,6 +23,7 @@ from seatwright.commands.tables import (
     surfaces_command,
 )
 from seatwright.commands.tally import tally_command
+from seatwright.commands.watch import watch_command
 
 app = typer.Typer(
     name="seatwright",
@@ -57,6 +58,7 @@ app.command("draft")(draft_command)
 app.command("plan")(plan_command)
 app.command("tally")(tally_command)
 app.command("store")(store_command)
+app.command("watch")(watch_command)
 app.command("schema")(schema_command)
 app.command("surfaces")(surfaces_command)
 app.command("halls")(halls_command)
