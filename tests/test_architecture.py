@@ -29,6 +29,7 @@ FLOORS = {
     "kept_levels": 5,
     "kept_reports": 5,
     "stored": 5,
+    "kept_render": 5,
     "report_facts": 5,
     "render": 5,
     "check": 5,

@@ -84,8 +84,11 @@ def watch_command(
 
     Set a low monitoring level before the first listening.
     """
+    from functools import partial
+
     from seatwright.console import progress_bar
     from seatwright.disk.watching import Notices
+    from seatwright.kept_render import kept_render
     from seatwright.stage.request import Request
     from seatwright.watch import watch
     from seatwright.watch_order import Surroundings, WatchOrder
@@ -95,13 +98,18 @@ def watch_command(
         allow_truncated, allow_outside,
     )  # fmt: skip
     order = WatchOrder(scene, request, out, whole, still)
+
+    def complain(line: object) -> None:
+        typer.echo(str(line), err=True)
+
     with Notices(poll) as notices:
         watch(
             order,
             Surroundings(
                 notices,
                 say=typer.echo,
-                complain=lambda line: typer.echo(line, err=True),
+                complain=complain,
                 bar=progress_bar,
+                render=partial(kept_render, complain=complain),
             ),
         )
