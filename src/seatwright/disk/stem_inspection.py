@@ -14,7 +14,8 @@ from seatwright.disk.stems import inspect_stems as checked_stems
 from seatwright.errors import Fault, StemError
 from seatwright.sound.inspection import StemInspection, StemMeter
 
-BLOCK_FRAMES = 2**16
+BLOCK_FRAMES = 2**18
+"""Long enough that threads seldom wait for the interpreter between two steps of work."""
 
 
 def inspect_audio(reader: StemReader, levels: bool = True) -> StemInspection:
