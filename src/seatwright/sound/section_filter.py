@@ -2,8 +2,8 @@
 
 A block of 32 samples of the output is a sum of what its own input gives, a product with a
 triangular matrix, and of how the state before it rings on, a product with another. States are
-found the same way: within a group of 16 blocks by a product, from group to group by a recursion.
-Nothing is cut off: the result is that of the recursion itself, rounded to float32.
+found the same way, over groups of 16 blocks and units of 8 groups; from unit to unit until less is
+left than float32 holds. The result is that of the recursion itself, rounded to float32.
 
 Conventions: signals are (channels, frames).
 
@@ -20,8 +20,6 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-import scipy.linalg
-import scipy.signal
 from numpy.typing import NDArray
 
 _BLOCK, _GROUP, _GROUPS = 32, 16, 8
@@ -29,7 +27,8 @@ UNIT = _BLOCK * _GROUP * _GROUPS
 """Frames that are filtered at a time: products stay so small that no BLAS starts threads of its
 own for them, and as all have one shape, no bit depends on how a signal is cut."""
 
-_ONE = np.ones(1)
+_NOTHING_LEFT = 1e-9
+_MOST_LAGS = 64
 
 Matrix = NDArray[np.float32]
 Wide = NDArray[np.float64]
@@ -47,10 +46,7 @@ class SectionFilter:
 
     def __init__(self, sections: Wide, channels: int):
         self._parts = _block_parts(tuple(map(tuple, sections.tolist())))
-        size = self._parts.order
-        self._past = np.zeros((channels, size - 1, size))
-        self._state = np.zeros((channels, size, size))
-        self._start = np.zeros((channels, 1, size))
+        self._past = np.zeros((channels, len(self._parts.fading), self._parts.order))
 
     def filtered(self, signal: Matrix, out: Matrix) -> None:
         """Filter the next frames.
@@ -58,7 +54,7 @@ class SectionFilter:
         Parameters
         ----------
         signal : ndarray, shape (channels, frames)
-            A whole number of `UNIT`; contiguous.
+            A whole number of `UNIT`; each channel contiguous.
         out : ndarray, shape (channels, frames)
             Filled; each channel contiguous.
         """
@@ -66,28 +62,27 @@ class SectionFilter:
         blocks = signal.reshape(channels, -1, _GROUP * _GROUPS, _BLOCK)
         own = np.matmul(blocks, parts.own, out=out.reshape(blocks.shape))
         left = (blocks @ parts.leaving).reshape(channels, -1, _GROUPS, _GROUP * parts.order)
-        within: Any = left @ parts.within
-        starts = self._starts(within[..., -parts.order :].reshape(channels, -1, parts.order))
-        states = starts.reshape(*within.shape[:-1], parts.order) @ parts.carried
-        states += within[..., : -parts.order]
+        states, ends = parts.of_blocks.from_rest(left)
+        groups, ends = parts.of_groups.from_rest(
+            ends.reshape(channels, -1, 1, _GROUPS * parts.order)
+        )
+        groups += self._starts(ends[:, :, 0]) @ parts.of_groups.carried
+        states += groups.reshape(*states.shape[:-1], parts.order) @ parts.of_blocks.carried
         own += states.reshape(*blocks.shape[:-1], parts.order) @ parts.ringing
 
     def _starts(self, ends: Matrix) -> Matrix:
-        """State at the start of each group from what each group alone leaves at its end.
+        """State at the start of each unit from what units leave, shape (channels, units, 1, order).
 
-        A recursion of vectors, s' = P s + e, is one of numbers: by Cayley and Hamilton the
-        characteristic polynomial of P rules each component, and its adjugate mixes the inputs.
+        Sums in one order whatever the number of units.
         """
-        size, groups = self._parts.order, ends.shape[1]
         inputs = np.concatenate([self._past, ends], axis=1)
-        recent = np.concatenate([inputs[:, lag : lag + groups] for lag in range(size)], axis=2)
-        mixed = recent.reshape(len(ends), -1, _GROUPS, size * size) @ self._parts.mixing
-        states, self._state = scipy.signal.lfilter(
-            _ONE, self._parts.polynomial, mixed.reshape(ends.shape), axis=1, zi=self._state
-        )
-        starts = np.concatenate([self._start, states[:, :-1]], axis=1, dtype=np.float32)
-        self._past, self._start = inputs[:, groups:], states[:, -1:]
-        return np.asarray(starts)
+        lags, units = len(self._parts.fading), ends.shape[1]
+        starts = np.zeros(ends.shape)
+        for lag, matrix in enumerate(self._parts.fading, start=1):
+            before = inputs[:, lags - lag : lags - lag + units]
+            starts += (before[..., None] * matrix).sum(axis=2)
+        self._past = inputs[:, units:]
+        return starts.astype(np.float32)[:, :, None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,45 +97,80 @@ class _BlockParts:
         What a block's input gives.
     leaving : ndarray, shape (32, order)
         What it leaves in the state behind it.
-    within : ndarray, shape (16 order, 17 order)
-        From what each block leaves, the states before the blocks of a group and behind it.
-    carried : ndarray, shape (order, 16 order)
-        The state before a group at each of its blocks.
+    of_blocks, of_groups : _Joined
+        Blocks to groups, and groups to units.
     ringing : ndarray, shape (order, 32)
-    mixing : ndarray, shape (order order, order)
-        Of what as many groups leave, the earliest first.
-    polynomial : ndarray, shape (order + 1,)
-        Characteristic polynomial from group to group, highest power first.
+    fading : ndarray, shape (lags, order, order)
+        What a unit leaves, one unit on, two, and so on until it is less than float32 holds.
     """
 
     order: int
     own: Matrix
     leaving: Matrix
+    of_blocks: _Joined
+    of_groups: _Joined
+    ringing: Matrix
+    fading: Wide
+
+
+@dataclass(frozen=True, eq=False)
+class _Joined:
+    """States of pieces that follow each other.
+
+    Parameters
+    ----------
+    within : ndarray, shape (pieces order, (pieces + 1) order)
+        From what each piece leaves, the states before the pieces and behind the last.
+    carried : ndarray, shape (order, pieces order)
+        The state before the first at each of them.
+    """
+
     within: Matrix
     carried: Matrix
-    ringing: Matrix
-    mixing: Wide
-    polynomial: Wide
+
+    def from_rest(self, left: Matrix) -> tuple[Any, Any]:
+        """States before each piece and behind the last, with nothing before the first."""
+        states = left @ self.within
+        pieces = self.carried.shape[1]
+        return states[..., :pieces], states[..., pieces:]
 
 
 @lru_cache(maxsize=16)
 def _block_parts(sections: tuple[tuple[float, ...], ...]) -> _BlockParts:
     step, inward, outward, through = _state_space(sections)
-    size = len(step)
     powers = _powers(step, _BLOCK)
     impulse = [through, *(float(outward @ power @ inward) for power in powers[: _BLOCK - 1])]
-    blocks = _powers(powers[_BLOCK], _GROUP)
-    mixing, polynomial = _as_numbers(blocks[_GROUP])
+    own = np.zeros((_BLOCK, _BLOCK))
+    for place in range(_BLOCK):
+        own[place, place:] = impulse[: _BLOCK - place]
+    group = np.linalg.matrix_power(powers[_BLOCK], _GROUP)
     return _BlockParts(
-        order=size,
-        own=_single(scipy.linalg.toeplitz(np.r_[impulse[0], np.zeros(_BLOCK - 1)], impulse)),
+        order=len(step),
+        own=_single(own),
         leaving=_single(np.stack([power @ inward for power in powers[_BLOCK - 1 :: -1]])),
-        within=_single(_within(blocks)),
-        carried=_single(np.concatenate([power.T for power in blocks[:_GROUP]], axis=1)),
+        of_blocks=_joined(powers[_BLOCK], _GROUP),
+        of_groups=_joined(group, _GROUPS),
         ringing=_single(np.stack([outward @ power for power in powers[:_BLOCK]], axis=1)),
-        mixing=mixing,
-        polynomial=polynomial,
+        fading=_fading(np.linalg.matrix_power(group, _GROUPS)),
     )
+
+
+def _joined(step: Wide, pieces: int) -> _Joined:
+    size, powers = len(step), _powers(step, pieces)
+    within = np.zeros((pieces, size, pieces + 1, size))
+    for place in range(pieces):
+        for later in range(place + 1, pieces + 1):
+            within[place, :, later] = powers[later - 1 - place].T
+    carried = np.concatenate([power.T for power in powers[:pieces]], axis=1)
+    return _Joined(_single(within.reshape(pieces * size, -1)), _single(carried))
+
+
+def _fading(step: Wide) -> Wide:
+    """Powers of a step from the first that is 1, transposed, until nothing is left."""
+    powers = [np.eye(len(step))]
+    while np.abs(powers[-1]).max() > _NOTHING_LEFT and len(powers) < _MOST_LAGS:
+        powers.append(step @ powers[-1])
+    return np.stack([power.T for power in powers])
 
 
 def _powers(step: Wide, highest: int) -> list[Wide]:
@@ -149,16 +179,6 @@ def _powers(step: Wide, highest: int) -> list[Wide]:
     for _ in range(highest):
         powers.append(step @ powers[-1])
     return powers
-
-
-def _within(blocks: list[Wide]) -> Wide:
-    """What each block's leaving is at every later one: powers of the step by a block."""
-    size = len(blocks[0])
-    within = np.zeros((_GROUP, size, _GROUP + 1, size))
-    for place in range(_GROUP):
-        for later in range(place + 1, _GROUP + 1):
-            within[place, :, later] = blocks[later - 1 - place].T
-    return within.reshape(_GROUP * size, -1)
 
 
 def _single(matrix: Wide) -> Matrix:
@@ -191,20 +211,9 @@ def _balanced(step: Wide, inward: Wide, outward: Wide) -> tuple[Wide, Wide, Wide
 
     Two samples in a row of a low tone are nearly equal, and what matters is their difference.
     """
-    spread = np.linalg.cholesky(
-        scipy.linalg.solve_discrete_lyapunov(step, np.outer(inward, inward), method="direct")
-    )
+    size = len(step)
+    noise = np.outer(inward, inward).ravel()
+    spread = np.linalg.solve(np.eye(size * size) - np.kron(step, step), noise)
+    spread = np.linalg.cholesky(spread.reshape(size, size))
     turned = np.linalg.solve(spread, np.column_stack([step @ spread, inward]))
     return np.asarray(turned[:, :-1]), np.asarray(turned[:, -1]), np.asarray(outward @ spread)
-
-
-def _as_numbers(step: Wide) -> tuple[Wide, Any]:
-    """Adjugate matrices and characteristic polynomial of a state matrix (Faddeev, Le Verrier)."""
-    size = len(step)
-    matrices, polynomial = [np.eye(size)], [1.0]
-    for power in range(1, size + 1):
-        product = step @ matrices[-1]
-        polynomial.append(-float(np.trace(product)) / power)
-        matrices.append(product + polynomial[-1] * np.eye(size))
-    mixing = np.concatenate([matrix.T for matrix in matrices[size - 1 :: -1]])
-    return mixing, np.array(polynomial)
