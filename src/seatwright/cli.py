@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from contextlib import suppress
 from io import TextIOWrapper
@@ -80,6 +81,8 @@ def main(arguments: list[str] | None = None) -> None:
     Ends with 0 done, 1 render failed, 2 scene or usage, 3 audio, 4 disk, 129 terminal gone,
     130 interrupted, 143 told to end.
     """
+    # files, seats and blocks are shared out already: threads inside each product would fight them
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from seatwright.errors import SeatwrightError, printable
     from seatwright.interrupts import ENDING
 
