@@ -249,7 +249,7 @@ class Mixdown:
         def keep() -> None:
             for group, signals in fresh.items():
                 self.sums.write(group, signals)
-            self.raw.write(np.stack([mix, *wide]))
+            self.raw.write(np.stack([mix, *wide]) if wide else mix[None])
 
         silence = np.zeros((2, frames), dtype=np.float32)
         return [mix, *(silence if each is None else each for each in outputs)], keep
