@@ -35,7 +35,7 @@ class Ending:
 
     def _receive(self, number: int, _frame: FrameType | None) -> None:
         for one in self._before:  # a second exception would cut off what the first cleans up
-            signal.signal(one, signal.SIG_IGN)
+            signal.signal(one, _nothing)  # SIG_IGN would be told of where two come at once
         self._received = number
         self.check()
 
@@ -54,9 +54,12 @@ class Ending:
         value: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        if self._received is None:  # else the process ends, undisturbed
-            for number, old in self._before.items():
-                signal.signal(number, old)
+        for number, old in self._before.items():  # after a signal the process ends, undisturbed
+            signal.signal(number, old if self._received is None else signal.SIG_IGN)
+
+
+def _nothing(_number: int, _frame: FrameType | None) -> None:
+    """What all later signals do."""
 
 
 ENDING = Ending()

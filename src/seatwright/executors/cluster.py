@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib
 import logging
 import queue
+import re
 import time
 import uuid
 from collections.abc import Callable, Sequence
@@ -22,6 +23,7 @@ from seatwright.errors import Fault, RenderError, SceneError
 from seatwright.executors.attempt import MOST_TRIES, Attempt, Job, died
 from seatwright.executors.on_worker import work
 
+_ADDRESS = re.compile(r"((tcp|tls|ws|wss)://)?([^\s/:\[\]]+|\[[0-9A-Fa-f:.]+\]):\d{1,5}")
 _CONNECT_SECONDS = 10
 _LOOK_SECONDS = 2.0
 """Without a word before looking whether there are workers at all."""
@@ -44,19 +46,20 @@ class Cluster:
     Raises
     ------
     SceneError
-        If the package is not installed.
+        If the address is none, or the package is not installed.
     """
 
     def __init__(self, address: str):
+        if not _ADDRESS.fullmatch(address):
+            what = f'found "{address}", wanted the address of a scheduler'
+            raise SceneError(Fault(what, hint="such as tcp://10.0.0.5:8786"))
         self._address = address
         try:
             self._dask: Any = importlib.import_module("distributed")
         except ModuleNotFoundError as error:
-            fault = Fault(
-                "--scheduler needs the package distributed, which is not installed",
-                hint="pip install distributed, here and on every worker",
-            )
-            raise SceneError(fault) from error
+            what = "--scheduler needs the package distributed, which is not installed"
+            hint = "pip install distributed, here and on every worker"
+            raise SceneError(Fault(what, hint=hint)) from error
 
     def run(
         self,
@@ -70,8 +73,6 @@ class Cluster:
         ------
         RenderError
             If there is no scheduler at the address.
-        SceneError
-            If the address is none.
         """
         if not jobs:
             return
@@ -83,16 +84,11 @@ class Cluster:
                 client.close(timeout=5)
 
     def _client(self) -> Any:
-        # what it would log is told here as faults
-        logging.getLogger("distributed").setLevel(logging.CRITICAL)
+        _quiet()
         try:
             return self._dask.Client(
-                self._address, timeout=_CONNECT_SECONDS, set_as_default=False,
-                name="seatwright",
-            )  # fmt: skip
-        except ValueError as error:
-            what = f'found "{self._address}", wanted the address of a scheduler: {error}'
-            raise SceneError(Fault(what, hint="such as tcp://10.0.0.5:8786")) from error
+                self._address, timeout=_CONNECT_SECONDS, set_as_default=False, name="seatwright"
+            )
         except OSError as error:
             what = f"found no scheduler at {self._address} within {_CONNECT_SECONDS} s"
             hint = "dask scheduler starts one, dask worker ADDRESS a worker"
@@ -176,12 +172,16 @@ class _Run:
         error = future.exception() if future.status == "error" else None
         if type(error).__name__ == "KilledWorker":
             return self._death(number)
+        if error is None:
+            return self._failure(number, "the scheduler is gone or took the task back")
         what = f"a worker could not run it: {type(error).__name__}: {error}"
         hint = "install the same version of this program on every worker"
-        if error is None:
-            what, hint = "the scheduler is gone or took the task back", ""
+        return self._failure(number, what, hint)
+
+    def _failure(self, number: int, what: str, hint: str = "") -> Attempt:
         fault = Fault(what, file=self._jobs[number].scene, hint=hint)
-        return Attempt(number, (fault,), RenderError.exit_code)
+        seconds = time.monotonic() - self._begun[number]
+        return Attempt(number, (fault,), RenderError.exit_code, seconds=seconds)
 
     def _death(self, number: int) -> Attempt:
         """The end of a cue whose workers died."""
@@ -214,9 +214,8 @@ class _Run:
 
     def _give_up(self, what: str) -> None:
         for number in list(self._futures):
-            fault = Fault(what, file=self._jobs[number].scene)
             self._futures[number].cancel()
-            self._end(number, Attempt(number, (fault,), RenderError.exit_code))
+            self._end(number, self._failure(number, what))
 
     def _take_back(self) -> None:
         """Cancel all tasks, and wait until their workers have cleaned up."""
@@ -230,6 +229,13 @@ class _Run:
                 continue
             if word == "left":
                 self._active.discard(run)
+
+
+def _quiet() -> None:
+    """Keep the package from logging to standard error what is told here as faults."""
+    for name in list(logging.root.manager.loggerDict):
+        if name.split(".")[0] == "distributed":
+            logging.getLogger(name).setLevel(logging.CRITICAL)
 
 
 def _absolute(job: Job) -> Job:
