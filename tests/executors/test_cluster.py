@@ -144,12 +144,12 @@ def test_an_interrupt_takes_back_what_workers_are_at(
     dask.worker("fifth")
     score.add("longest", 60.0, 48_000)
     child = score.command("longest.toml", "--scheduler", dask.address, "--out", "interrupted")
-    worker = wait_for_render(score.folder / "interrupted")
+    worker = wait_for_render(score.folder / "interrupted" / "longest")
     child.send_signal(signal.SIGINT)
     out, err = child.communicate(timeout=60)
     assert (child.returncode, out) == (130, "")
     assert err == "seatwright: interrupted, no output is half written\n"
-    assert not (score.folder / "interrupted").exists()
+    assert not any((score.folder / "interrupted").glob("*"))
     os.kill(worker, 0)  # the worker is still there for others
 
 
