@@ -122,7 +122,7 @@ class Score:
 SOURCE = str(Path(seatwright.__file__).parents[1])
 
 
-def rendering_in(folder: Path, seconds: float = 60.0) -> int:
+def rendering_in(folder: Path, seconds: float = 120.0) -> int:
     """The process that renders into a folder, as soon as it keeps blocks there."""
     deadline = time.monotonic() + seconds
     while time.monotonic() < deadline:

@@ -146,7 +146,7 @@ def test_an_interrupt_takes_back_what_workers_are_at(
     child = score.command("longest.toml", "--scheduler", dask.address, "--out", "interrupted")
     worker = wait_for_render(score.folder / "interrupted" / "longest")
     child.send_signal(signal.SIGINT)
-    out, err = child.communicate(timeout=60)
+    out, err = child.communicate(timeout=120)
     assert (child.returncode, out) == (130, "")
     assert err == "seatwright: interrupted, no output is half written\n"
     assert not any((score.folder / "interrupted").glob("*"))

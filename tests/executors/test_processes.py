@@ -67,7 +67,7 @@ def test_an_interrupt_stops_all_and_leaves_nothing(
     child = score.command("longer.toml", "longest.toml", "--jobs", "2", "--out", out)
     workers = [wait_for_render(score.folder / out / name) for name in ("longer", "longest")]
     (os.killpg if whole_group else os.kill)(child.pid, signal.SIGINT)
-    said, err = child.communicate(timeout=30)
+    said, err = child.communicate(timeout=120)
     assert (child.returncode, said) == (130, "")
     assert err == "seatwright: interrupted, no output is half written\n"
     assert not any(alive(worker) for worker in workers)
@@ -82,8 +82,8 @@ def test_processes_whose_parent_is_killed_end_and_clean_up(
     child = score.command("longer.toml", "longest.toml", "--jobs", "2", "--out", "orphans")
     workers = [wait_for_render(score.folder / "orphans" / name) for name in ("longer", "longest")]
     child.kill()
-    child.communicate(timeout=30)
-    deadline = time.monotonic() + 20.0
+    child.communicate(timeout=120)
+    deadline = time.monotonic() + 60.0
     while any(alive(worker) for worker in workers) and time.monotonic() < deadline:
         time.sleep(0.02)
     assert not any(alive(worker) for worker in workers)
