@@ -17,6 +17,7 @@ ROOT = Path(seatwright.__file__).parent
 FLOORS = {
     "": 0,
     "errors": 0,
+    "interrupts": 0,
     "stage": 1,
     "acoustics": 2,
     "sound": 2,
@@ -40,6 +41,8 @@ FLOORS = {
     "heard_mix": 5,
     "plans": 5,
     "pages": 5,
+    "cues": 5,
+    "executors": 5,
     "tally": 5,
     "watch": 5,
     "watch_order": 5,
@@ -47,7 +50,6 @@ FLOORS = {
     "commands": 6,
     "cli": 6,
     "console": 6,
-    "interrupts": 6,
     "__main__": 6,
 }
 MODULES = {
