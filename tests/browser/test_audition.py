@@ -13,9 +13,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+import scipy.signal
 import soundfile
 from numpy.typing import NDArray
 
+from seatwright.disk.page_audio import vorbis
 from seatwright.listening.comparison import common_waveform
 from seatwright.listening.manifest import canonical, trial_manifest, version_row
 from seatwright.views.audition_page import Audition, PageVersion, audition_page
@@ -37,9 +39,9 @@ def music(seed: int, seconds: float) -> NDArray[np.float64]:
     return np.asarray(np.rint(rng.uniform(-0.2, 0.2, (frames, 2)) * 2**15) / 2**15)
 
 
-def flac(samples: NDArray[np.float64]) -> bytes:
+def flac(samples: NDArray[np.float64], rate: int = RATE) -> bytes:
     held = BytesIO()
-    soundfile.write(held, samples, RATE, format="FLAC", subtype="PCM_16")
+    soundfile.write(held, samples, rate, format="FLAC", subtype="PCM_16")
     return held.getvalue()
 
 
@@ -139,6 +141,32 @@ def test_versions_decode_to_their_samples_without_any_offset(plain: Any) -> None
     wanted = version * line(0.0, len(version))
     assert np.abs(found - wanted).max() < 1e-5
     assert np.abs(found[2000:-10] - version[2001:-9]).max() > 0.1  # a sample aside is far off
+
+
+DECODE = """async ([file, rate]) => {
+  const context = new OfflineAudioContext(2, rate, rate);
+  const made = await context.decodeAudioData(Ballot.fromBase64(file).buffer);
+  return [0, 1].map((channel) => Array.from(made.getChannelData(channel)));
+}"""
+
+
+@pytest.mark.parametrize("rate", [44_100, 48_000])
+def test_vorbis_decodes_as_long_and_at_the_same_instant_as_flac(plain: Any, rate: int) -> None:
+    """Whatever the quality and however odd the length; a sample aside fits far worse."""
+    noise = music(5, 0.7)[:31_013]
+    low = scipy.signal.sosfilt(scipy.signal.butter(4, 5_000, fs=rate, output="sos"), noise, axis=0)
+    files = [
+        flac(low, rate),
+        *(vorbis(low.astype(np.float32), rate, quality) for quality in (6, 8, 10)),
+    ]
+    texts = [b64encode(data).decode() for data in files]
+    lossless, *lossy = (np.array(plain.evaluate(DECODE, [text, rate])).T for text in texts)
+    for heard in lossy:
+        assert heard.shape == lossless.shape == low.shape
+        apart = [np.square(np.roll(heard, lag, axis=0) - lossless).mean() for lag in range(-3, 4)]
+        assert np.argmin(apart) == 3 and apart[3] < 0.3 * min(apart[2], apart[4])
+        ends = np.abs(heard - lossless)[[*range(300), *range(-300, 0)]]
+        assert ends.max() < 0.05 < np.abs(lossless).max()
 
 
 def test_switching_between_equal_versions_leaves_no_trace(plain: Any) -> None:

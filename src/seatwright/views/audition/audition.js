@@ -89,9 +89,10 @@
       player.context = madeContext();
       await decodeAll();
     } catch (error) {
+      const old = facts.codec === "Vorbis" ? "Older versions of Safari know no Ogg Vorbis. " : "";
       trouble(`This browser cannot decode the ${facts.codec} audio in this page `
-        + `(${error.message || error.name || error}). Open the page in a current version of `
-        + "Chromium or Firefox. Nothing is lost: the page stays as it is.");
+        + `(${error.message || error.name || error}). ${old}Open the page in a current version `
+        + "of Chromium or Firefox. Nothing is lost: the page stays as it is.");
       return;
     }
     const lengths = new Set(player.buffers.map((buffer) => buffer.length));
@@ -104,6 +105,8 @@
     find("seek").max = player.length;
     find("loading").textContent = `${trial.order.length} versions of ${clock(player.length)} are `
       + "ready. Say how you listen, and play the level check.";
+    find("audio-note").textContent = facts.audio_note && `The audio is ${facts.audio_note}; `
+      + "the same for all versions.";
     find("check").disabled = false;
     allowReady();
   }
