@@ -13,7 +13,7 @@ from seatwright.disk.text_files import write_text_files
 from seatwright.errors import Fault
 from seatwright.listening.comparison import Level, common_waveform, rendered_gains
 from seatwright.listening.differences import differences, hall_changes
-from seatwright.listening.manifest import trial_manifest, version_row
+from seatwright.listening.trial import trial_manifest, version_row
 from seatwright.matched_set import MatchedSet, matched_set
 from seatwright.page_sound import LARGE_PAGE, PageAudio, PageSound, page_sound, shared_sections
 from seatwright.render import Progress

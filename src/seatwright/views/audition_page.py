@@ -22,7 +22,10 @@ from seatwright.errors import printable
 from seatwright.listening.comparison import SWITCH_SECONDS
 from seatwright.views.difference_table import HEADS, Difference
 
-SCRIPTS = ("engine.js", "ballot.js", "trial.js", "parts.js", "reveal.js", "audition.js")
+SCRIPTS = (
+    "engine.js", "ballot.js", "trial.js", "parts.js", "player.js", "identify.js", "comments.js",
+    "reveal.js", "audition.js",
+)  # fmt: skip
 """In the order they run."""
 
 

@@ -8,33 +8,63 @@ from dataclasses import asdict
 from typing import Any
 
 from seatwright.errors import printable
+from seatwright.listening.identification import Identification
 from seatwright.listening.preferences import Pair
 from seatwright.listening.remarks import Moment
-from seatwright.listening.tallying import Preferences, Tally
-from seatwright.views.tally_words import labels, one_line, verdict
+from seatwright.listening.tallying import Preferences, Tally, Votes
+from seatwright.views.tally_words import labels, one_line, verdict, votes_verdict
 from seatwright.views.text_table import text_table
 
 TALLY_FORMAT = 1
 _LONGEST_REMARK = 500
 _MOST_LISTENERS = 40
 
+_WAYS = {
+    "headphones": "over headphones",
+    "loudspeakers": "over loudspeakers",
+    "unknown": "who did not say how they listened",
+}
+
+Rows = list[list[str]]
+
 
 def tally_text(tally: Tally) -> str:
     """The whole tally: verdict, tables, remarks, refused ballots."""
     named = labels(tally)
     title = one_line(tally.trial.title) or f"trial {tally.trial.id}"
-    ways = ", ".join(f"{count} {word}" for word, count in tally.playback.items())
-    levels = ", ".join(f"{count} {word}" for word, count in tally.levels.items())
-    head = f"{tally.listeners} counted ({ways}; levels {levels}), {len(tally.refused)} refused"
-    parts = [f"{title}: {head}", "\n".join(f"- {sentence}" for sentence in verdict(tally))]
-    if tally.preferences is not None:
-        parts += [strengths_table(tally.preferences, named), pairs_table(tally.preferences, named)]
-    parts += [*_identification(tally), *_remarks(tally, named), *_refused(tally)]
+    parts = [
+        f"{title}: {counted_words(tally)}",
+        "\n".join(f"- {sentence}" for sentence in verdict(tally)),
+    ]
+    parts += _tables(tally.matched, named)
+    if tally.rendered.listeners:
+        parts.append(f"With levels as rendered ({tally.rendered.listeners}):")
+        parts.append("\n".join(f"- {one}" for one in votes_verdict(tally.rendered, tally)))
+        parts += _tables(tally.rendered, named)
+    parts += [*_remarks(tally, named), *_refused(tally)]
     return "\n\n".join(parts) + "\n"
 
 
-def strengths_table(found: Preferences, named: dict[str, str]) -> str:
-    """Versions, the strongest first; strengths with 95 % intervals."""
+def counted_words(tally: Tally) -> str:
+    """How many ballots count, and how these listeners listened."""
+    ways = ", ".join(f"{count} {_WAYS[way]}" for way, count in tally.playback.items())
+    counted = f"{tally.listeners} ballot{'s' if tally.listeners > 1 else ''}"
+    refused = f", {len(tally.refused)} refused" if tally.refused else ""
+    return f"{counted} counted ({ways}){refused}"
+
+
+def _tables(votes: Votes, named: dict[str, str]) -> list[str]:
+    found = votes.preferences
+    tables = [] if found is None else [strengths_table(found, named), pairs_table(found, named)]
+    texts = [text_table(*table) for table in tables]
+    if votes.identification is not None:
+        table = text_table(*identification_table(votes.identification))
+        texts.append("\n".join(filter(None, [table, left_out(votes.identification)])))
+    return texts
+
+
+def strengths_table(found: Preferences, named: dict[str, str]) -> tuple[list[str], Rows]:
+    """Heads and rows of versions, the strongest first; strengths with 95 % intervals."""
     fit = found.strengths
     order = sorted(range(len(found.versions)), key=lambda place: -fit.values[place])
     rows = [
@@ -47,13 +77,13 @@ def strengths_table(found: Preferences, named: dict[str, str]) -> str:
         ]
         for place in order
     ]
-    return text_table(["version", "put first", "strength", "from", "to"], rows)
+    return ["version", "put first", "strength", "from", "to"], rows
 
 
-def pairs_table(found: Preferences, named: dict[str, str]) -> str:
-    """Every pair with its exact test."""
+def pairs_table(found: Preferences, named: dict[str, str]) -> tuple[list[str], Rows]:
+    """Heads and rows of every pair with its exact test."""
     rows = [[f"{named[p.first]} over {named[p.second]}", *_figures(p)] for p in found.pairs]
-    return text_table(["preferred", "for", "against", "ties", "p", "p corrected"], rows)
+    return ["preferred", "for", "against", "ties", "p", "p corrected"], rows
 
 
 def _figures(pair: Pair) -> list[str]:
@@ -61,17 +91,20 @@ def _figures(pair: Pair) -> list[str]:
     return [*counts, f"{pair.p:.4f}", f"{pair.p_corrected:.4f}"]
 
 
-def _identification(tally: Tally) -> Iterator[str]:
-    if tally.identification is None:
-        return
+def identification_table(found: Identification) -> tuple[list[str], Rows]:
+    """Heads and rows of the best listeners' scores against guessing."""
     rows = [
         [listener[:8], str(score.right), str(score.trials), str(score.needed or "-"),
          f"{score.p:.4f}", f"{score.p_corrected:.4f}"]
-        for listener, score in tally.identification.listeners[:_MOST_LISTENERS]
+        for listener, score in found.listeners[:_MOST_LISTENERS]
     ]  # fmt: skip
-    left = len(tally.identification.listeners) - len(rows)
-    more = f"\nand {left} more, which --json lists" if left else ""
-    yield text_table(["listener", "right", "of", "needed", "p", "p corrected"], rows) + more
+    return ["listener", "right", "of", "needed", "p", "p corrected"], rows
+
+
+def left_out(found: Identification) -> str:
+    """How many listeners the table leaves out; "" where none."""
+    left = len(found.listeners) - _MOST_LISTENERS
+    return f"and {left} more, which --json lists" if left > 0 else ""
 
 
 def _remarks(tally: Tally, named: dict[str, str]) -> Iterator[str]:
@@ -116,13 +149,26 @@ def tally_json(tally: Tally) -> str:
         "levels": tally.levels,
         "switches": tally.switches,
         "verdict": verdict(tally),
-        "preferences": _preferences(tally.preferences),
-        "identification": asdict(tally.identification) if tally.identification else None,
+        **_votes(tally.matched),
+        "as_rendered": _votes(tally.rendered)
+        | {
+            "listeners": tally.rendered.listeners,
+            "verdict": votes_verdict(tally.rendered, tally),
+        },
         "twins": [asdict(twin) | {"mean_distance": twin.mean_distance} for twin in tally.twins],
         "remarks": [asdict(seat) for seat in tally.remarks],
         "refused": [asdict(one) for one in tally.refused],
     }
     return json.dumps(whole, indent=2) + "\n"
+
+
+def _votes(votes: Votes) -> dict[str, Any]:
+    """One question's answers."""
+    score = votes.identification
+    return {
+        "preferences": _preferences(votes.preferences),
+        "identification": asdict(score) if score else None,
+    }
 
 
 def _preferences(found: Preferences | None) -> dict[str, Any] | None:
