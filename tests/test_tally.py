@@ -159,6 +159,20 @@ def test_only_levels_as_rendered(box: Path, pair_poll: Any) -> None:
     assert "near over far" in tally_text(found)
 
 
+def test_remarks_are_told_at_their_place_in_the_piece(
+    box: Path, new_poll: Callable[..., Any]
+) -> None:
+    """The excerpt begins at 1:05; a manifest without that counts from its own beginning."""
+    said = [{"version": "v1", "seat": "harp", "seconds": 12.4, "text": "far left"}]
+    for extra, clock in (({"start": 65.0}, "1:17"), ({}, "0:12")):
+        poll = new_poll(**extra)
+        (box.parent / "t.json").write_text(json.dumps(poll.manifest))
+        (box / "1.json").write_bytes(poll.bytes(1, comments=said))
+        found = tally([box], box.parent / "t.json")
+        assert f"\n  {clock}\n    as written: far left" in tally_text(found)
+        assert f"<p>{clock}</p>" in tally_page(found)
+
+
 def test_nothing_that_counts_is_an_error_with_every_reason(
     box: Path, pair_poll: Any, capsys: pytest.CaptureFixture[str]
 ) -> None:

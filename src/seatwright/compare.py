@@ -184,7 +184,9 @@ def _write_page(
     if request.twin:
         name = f"{rows[0]['name']} (hidden twin)"
         rows.append(version_row(len(rows) + 1, name, rows[0]["sha256"], rows[0]["id"]))
-    trial = trial_manifest(title, matched.seconds, rows, _seats(versions), request.identification)
+    trial = trial_manifest(
+        title, matched.seconds, rows, _seats(versions), request.identification, matched.start
+    )
     silent = Audition(
         manifest=trial,
         codec="",

@@ -138,7 +138,7 @@ class Listener:
     def prefer(self, places: dict[str, int]) -> None:
         """A place for each version, whatever letter it has."""
         for version, place in places.items():
-            self.page.locator(f"#places [data-version={version}]").select_option(str(place))
+            self.page.locator(f"#places select[data-version={version}]").select_option(str(place))
 
     def identify(self, answers: list[int]) -> None:
         """Hear X anew each time and answer which reference it is."""

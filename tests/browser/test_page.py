@@ -23,6 +23,11 @@ FROZEN = """
   });
 """
 
+SLIDE = """(each, value) => {
+  each.value = value;
+  each.dispatchEvent(new Event("input"));
+}"""
+
 TOGETHER = """(version) => {
   document.getElementById("play").click();
   document.querySelector(`#letters [data-version=${version}]`).click();
@@ -112,11 +117,9 @@ def test_loops_keep_within_their_points(opened: Any, tmp_path: Path, kit: Any) -
     page = listener.page
     listener.start()
     assert page.locator("#loop-off").is_disabled()
-    page.locator("#seek").evaluate("(each) => { each.value = 5; }")
-    page.locator("#seek").dispatch_event("input")
+    page.locator("#seek").evaluate(SLIDE, 5)
     page.locator("#loop-from").click()
-    page.locator("#seek").evaluate("(each) => { each.value = 6; }")
-    page.locator("#seek").dispatch_event("input")
+    page.locator("#seek").evaluate(SLIDE, 6)
     page.locator("#loop-to").click()
     listener.play()
     seen = []

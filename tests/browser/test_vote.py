@@ -46,6 +46,10 @@ def test_a_vote_from_the_caution_to_the_ballot(opened: Any, tmp_path: Path, kit:
     page.locator("#check").click()
     listener.start()
     assert page.locator("#finish").is_disabled()
+    page.get_by_role("button", name="Hear B").click()
+    assert page.locator("#play").text_content() == "Stop"
+    assert page.locator("#letters [aria-pressed=true]").text_content() == "B"
+    listener.play()
     listener.rank([2, 1, 2])
     assert page.locator("#finish").is_disabled()  # places alone are no vote
     listener.hear(1.2, 3)

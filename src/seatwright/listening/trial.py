@@ -60,6 +60,8 @@ class Trial:
     identification : IdentificationPlan or None
     minimum_seconds : float
         Each ranked version has to be heard for so long.
+    start : float
+        Where the excerpt begins in the piece, in seconds.
     seats : tuple of str
         Names on the plan.
     assumed : bool
@@ -74,6 +76,7 @@ class Trial:
     identification: IdentificationPlan | None = None
     minimum_seconds: float = 0.0
     seats: tuple[str, ...] = ()
+    start: float = 0.0
     assumed: bool = False
 
     @property
@@ -98,6 +101,7 @@ def trial_manifest(
     versions: Sequence[Mapping[str, Any]],
     seats: Sequence[str],
     identification_trials: int = 0,
+    start: float = 0.0,
 ) -> dict[str, Any]:
     """A trial with its identity.
 
@@ -112,6 +116,8 @@ def trial_manifest(
         Names on the plan.
     identification_trials : int
         How many times it is asked which of the first two versions X is; 0 for none.
+    start : float
+        Where the stretch begins in the piece, in seconds.
 
     Returns
     -------
@@ -123,6 +129,7 @@ def trial_manifest(
         "seatwright_trial": TRIAL_FORMAT,
         "title": title,
         "seconds": seconds,
+        "start": start,
         "versions": [dict(version) for version in versions],
         "modes": ["ranking"] + (["identification"] if identification_trials else []),
         "identification": (
@@ -156,6 +163,7 @@ def parse_trial(data: bytes) -> Trial:
         identification=_identification(fields),
         minimum_seconds=fields.number("minimum_seconds", 0.0, 86_400.0),
         seats=_words(fields, "seats", 10_000),
+        start=0.0 if fields.missing("start") else fields.number("start", 0.0, 86_400.0),
     )
     faults = fields.faults or _unfit(trial, table)
     if faults:

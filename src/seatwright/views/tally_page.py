@@ -18,9 +18,9 @@ from seatwright.views.tally_plots import preference_matrix, strengths_plot
 from seatwright.views.tally_text import (
     counted_words,
     identification_table,
-    left_out,
     moment_words,
     pairs_table,
+    seat_words,
     strengths_table,
 )
 from seatwright.views.tally_words import labels, one_line, verdict, votes_verdict
@@ -71,17 +71,15 @@ def _votes(votes: Votes, tally: Tally) -> Iterator[str]:
     if votes.identification is not None:
         heads, rows = identification_table(votes.identification)
         yield html_table("Which is X? Scores of listeners", heads, rows)
-        if more := left_out(votes.identification):
-            yield paragraph(more)
 
 
 def _remarks(tally: Tally) -> Iterator[str]:
     named = labels(tally)
     for seat in tally.remarks:
-        yield f"<h3>{escaped(one_line(seat.seat) if seat.seat is not None else 'on no seat')}</h3>"
+        yield f"<h3>{escaped(seat_words(seat))}</h3>"
         for moment in seat.moments:
             lines = [
                 f"{named[comment.version]}: {printable(' '.join(comment.text.split()))}"
                 for comment in moment.comments
             ]
-            yield paragraph(moment_words(moment)) + _list(lines)
+            yield paragraph(moment_words(moment, tally.trial.start)) + _list(lines)

@@ -68,9 +68,7 @@ def preference_matrix(found: Preferences, named: dict[str, str]) -> str:
             place = (_NAMES + _CELL * column, down)
             parts.append(_cell(place, cells.get((version, other)), found.listeners))
     width = max(_WIDTH, _NAMES + _CELL * count + 20.0)
-    height = _HEAD + _CELL * count + _FOOT
-    parts.append(_text(_NAMES - 14.0, height - 16.0, "listeners who put the row before the column",
-                       "start"))  # fmt: skip
+    height = _HEAD + _CELL * count + 8.0
     return _svg(width, height, "Who is put before whom", parts)
 
 

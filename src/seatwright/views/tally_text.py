@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
@@ -10,14 +11,13 @@ from typing import Any
 from seatwright.errors import printable
 from seatwright.listening.identification import Identification
 from seatwright.listening.preferences import Pair
-from seatwright.listening.remarks import Moment
+from seatwright.listening.remarks import Moment, SeatRemarks
 from seatwright.listening.tallying import Preferences, Tally, Votes
 from seatwright.views.tally_words import labels, one_line, verdict, votes_verdict
 from seatwright.views.text_table import text_table
 
 TALLY_FORMAT = 1
 _LONGEST_REMARK = 500
-_MOST_LISTENERS = 40
 
 _WAYS = {
     "headphones": "over headphones",
@@ -58,8 +58,7 @@ def _tables(votes: Votes, named: dict[str, str]) -> list[str]:
     tables = [] if found is None else [strengths_table(found, named), pairs_table(found, named)]
     texts = [text_table(*table) for table in tables]
     if votes.identification is not None:
-        table = text_table(*identification_table(votes.identification))
-        texts.append("\n".join(filter(None, [table, left_out(votes.identification)])))
+        texts.append(text_table(*identification_table(votes.identification)))
     return texts
 
 
@@ -77,7 +76,7 @@ def strengths_table(found: Preferences, named: dict[str, str]) -> tuple[list[str
         ]
         for place in order
     ]
-    return ["version", "put first", "strength", "from", "to"], rows
+    return ["version", "put first", "strength", "95 % from", "to"], rows
 
 
 def pairs_table(found: Preferences, named: dict[str, str]) -> tuple[list[str], Rows]:
@@ -88,30 +87,36 @@ def pairs_table(found: Preferences, named: dict[str, str]) -> tuple[list[str], R
 
 def _figures(pair: Pair) -> list[str]:
     counts = [str(pair.for_first), str(pair.for_second), str(pair.ties)]
-    return [*counts, f"{pair.p:.4f}", f"{pair.p_corrected:.4f}"]
+    return [*counts, p_cell(pair.p), p_cell(pair.p_corrected)]
 
 
 def identification_table(found: Identification) -> tuple[list[str], Rows]:
-    """Heads and rows of the best listeners' scores against guessing."""
+    """Heads and rows of listeners' scores against guessing, the best first, equal ones together."""
+    alike = Counter(score for _, score in found.listeners)
+    order = sorted(alike, key=lambda score: (score.p, -score.right))
     rows = [
-        [listener[:8], str(score.right), str(score.trials), str(score.needed or "-"),
-         f"{score.p:.4f}", f"{score.p_corrected:.4f}"]
-        for listener, score in found.listeners[:_MOST_LISTENERS]
-    ]  # fmt: skip
-    return ["listener", "right", "of", "needed", "p", "p corrected"], rows
+        [
+            f"{score.right} of {score.trials}",
+            str(alike[score]),
+            str(score.needed or "-"),
+            p_cell(score.p),
+            p_cell(score.p_corrected),
+        ]
+        for score in order
+    ]
+    return ["right", "listeners", "right needed", "p", "p corrected"], rows
 
 
-def left_out(found: Identification) -> str:
-    """How many listeners the table leaves out; "" where none."""
-    left = len(found.listeners) - _MOST_LISTENERS
-    return f"and {left} more, which --json lists" if left > 0 else ""
+def p_cell(p: float) -> str:
+    """A p value in a table."""
+    return "<0.0001" if p < 0.00005 else f"{p:.4f}"
 
 
 def _remarks(tally: Tally, named: dict[str, str]) -> Iterator[str]:
     for seat in tally.remarks:
-        lines = [one_line(seat.seat) if seat.seat is not None else "on no seat"]
+        lines = [seat_words(seat)]
         for moment in seat.moments:
-            lines.append(f"  {moment_words(moment)}")
+            lines.append(f"  {moment_words(moment, tally.trial.start)}")
             lines += [
                 f"    {named[comment.version]}: {one_line(comment.text, _LONGEST_REMARK)}"
                 for comment in moment.comments
@@ -119,11 +124,16 @@ def _remarks(tally: Tally, named: dict[str, str]) -> Iterator[str]:
         yield "\n".join(lines)
 
 
-def moment_words(moment: Moment) -> str:
-    """When a moment is: minutes and seconds, or "no time"."""
+def seat_words(remarks: SeatRemarks) -> str:
+    """What a group of remarks is about."""
+    return "on no seat in particular" if remarks.seat is None else one_line(remarks.seat)
+
+
+def moment_words(moment: Moment, start: float) -> str:
+    """When a moment is: minutes and seconds into the piece, whose excerpt begins at `start`."""
     if moment.begin is None or moment.end is None:
-        return "at no time"
-    begin, end = _clock(moment.begin), _clock(moment.end)
+        return "at no moment in particular"
+    begin, end = _clock(start + moment.begin), _clock(start + moment.end)
     return begin if begin == end else f"{begin} to {end}"
 
 
@@ -143,6 +153,7 @@ def tally_json(tally: Tally) -> str:
         "seatwright_tally": TALLY_FORMAT,
         "trial": tally.trial.id,
         "title": tally.trial.title,
+        "start": tally.trial.start,
         "versions": {version.id: version.name for version in tally.trial.versions},
         "listeners": tally.listeners,
         "playback": tally.playback,

@@ -55,9 +55,9 @@ def votes_verdict(votes: Votes, tally: Tally) -> list[str]:
     if votes.identification is not None:
         sentences += _identification(votes.identification)
     if votes.preferences is not None and votes.preferences.strengths.added:
-        sentences.append("some versions win or lose everything: strengths are computed with half "
-                         "a win added to both sides of every pair, or they would be infinite; "
-                         "outwards their intervals truly have no end.")  # fmt: skip
+        sentences.append("some versions win or lose every comparison, so that outwards their "
+                         "strengths have no bound: the table adds half a win to both sides of "
+                         "every pair.")  # fmt: skip
     return sentences
 
 
@@ -97,6 +97,7 @@ def _winner(found: Preferences, named: dict[str, str]) -> list[str]:
         clear = {pair.second for pair in found.pairs if pair.is_clear and
                  pair.first == result.winner}  # fmt: skip
         sure = "" if len(clear) == len(found.versions) - 1 else "; not all of it is beyond chance"
+        sure = sure if clear else "; that may be chance"
         return [f"a majority prefers {named[result.winner]} to every other version{sure}."]
     if result.cycle:
         round_trip = " > ".join(named[version] for version in (*result.cycle, result.cycle[0]))
@@ -131,7 +132,7 @@ def _twins(tally: Tally, named: dict[str, str]) -> Iterator[str]:
     for twin in tally.twins:
         put = f"{twin.together} of {len(twin.distances)} put {named[twin.original]} and its hidden "
         put += f"twin side by side ({100 * twin.chance_together:.0f} % would by chance, "
-        said = "consistent beyond chance" if twin.p <= LEVEL else "no more than chance would"
+        said = "consistent beyond chance" if twin.p <= LEVEL else "that may be chance"
         yield f"{put}{p_words(twin.p)}): {said}."
 
 

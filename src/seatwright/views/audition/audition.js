@@ -1,7 +1,7 @@
 /* The page: puts the trial on the screen, and hears keys and fingers. */
 
 (() => {
-  const { find, shown, element, named, short, clock } = Parts;
+  const { find, shown, element, named, short, clock, lasting } = Parts;
   const facts = JSON.parse(find("data").textContent);
   const { trial: manifest } = facts;
   const trial = Trial.begin(manifest);
@@ -31,7 +31,7 @@
       return;
     }
     find("seek").max = player.length;
-    find("loading").textContent = `${trial.order.length} versions of ${clock(player.length)} are `
+    find("loading").textContent = `${trial.order.length} versions of ${lasting(player.length)} are `
       + "ready. Say how you listen, and play the level check.";
     find("audio-note").textContent = facts.audio_note && `The audio is ${facts.audio_note}; `
       + "the same for all versions.";
@@ -65,7 +65,7 @@
 
   function press() {
     const id = player.currentId();
-    find("letters").querySelectorAll("button").forEach((button) => {
+    document.querySelectorAll("#letters button, #places button").forEach((button) => {
       const on = player.role === "letter" && button.dataset.version === id;
       button.setAttribute("aria-pressed", String(on));
     });
@@ -139,7 +139,15 @@
   }
 
   function placeRow(id, letter) {
-    const row = element("label");
+    const row = element("div");
+    const hearIt = element("button", letter, { type: "button", "aria-pressed": "false",
+      "aria-label": `Hear ${letter}`, "data-version": id });
+    hearIt.addEventListener("click", () => {
+      hear(id);
+      if (!player.isPlaying()) {
+        player.toggle();
+      }
+    });
     const select = element("select", "", { "aria-label": `Place of ${letter}`, "data-version": id });
     select.append(element("option", "no place yet", { value: "" }));
     trial.order.forEach((_, i) => {
@@ -150,7 +158,7 @@
       trial.places[id] = Number(select.value) || 0;
       guards();
     });
-    row.append(element("b", letter), select);
+    row.append(hearIt, select);
     return row;
   }
 
@@ -240,7 +248,7 @@
       return;
     }
     // a letter that has the focus is heard already: there the space bar plays as elsewhere
-    const widget = event.target.closest("input, button") && !event.target.closest(".letters");
+    const widget = event.target.closest("input, button") && !event.target.closest(".letters, .places");
     const letter = event.key.length === 1 ? event.key.toUpperCase().charCodeAt(0) - 65 : -1;
     const digit = /^[1-9]$/.test(event.key) ? Number(event.key) - 1 : -1;
     const version = trial.order[digit >= 0 ? digit : letter];
@@ -292,7 +300,7 @@
   function open() {
     const title = manifest.title || "Listening comparison";
     find("heading").replaceChildren(named(title));
-    const versions = `${trial.order.length} versions of the same ${clock(manifest.seconds)}`;
+    const versions = `${trial.order.length} versions of the same ${lasting(manifest.seconds)} of music`;
     find("subheading").textContent = `${versions}, heard blind`;
     letters();
     find("comment-version").value = player.currentId();

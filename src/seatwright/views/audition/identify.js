@@ -37,6 +37,10 @@ const Identify = (() => {
       const done = Trial.identified(trial) || Boolean(trial.ended);
       find("answer-1").disabled = done || !heardX;
       find("answer-2").disabled = done || !heardX;
+      if (trial.ended && !Trial.identified(trial)) {
+        find("identify-status").textContent = "You left this part out.";
+        return;
+      }
       const asked = heardX ? "Which reference is X?" : "Play, and choose X to hear it.";
       const text = Trial.identified(trial) ? `All ${total} answers are kept.`
         : `Trial ${trial.answers.length + 1} of ${total}. ${asked}`;
