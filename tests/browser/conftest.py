@@ -33,7 +33,7 @@ def chromium() -> Iterator[Any]:
     if program is None:
         pytest.skip("no program chromium on this machine")
     with api.sync_playwright() as playwright:
-        flags = ["--no-sandbox", "--disable-gpu"]
+        flags = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
         browser = playwright.chromium.launch(executable_path=program, args=flags)
         yield browser
         browser.close()

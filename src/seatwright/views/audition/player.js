@@ -3,7 +3,7 @@
 
 const Player = (() => {
   const START = 0.02; // seconds ahead of the clock at which play begins
-  const STALL = 3000; // milliseconds without progress after which there is no sound to come
+  const STALL = 4000; // milliseconds without progress after which there is no sound to come
   const amplitude = (db) => 10 ** (db / 20);
 
   /** A player of a trial. told: {changed(), stalled()} are called when something is to be shown. */
