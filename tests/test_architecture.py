@@ -36,6 +36,7 @@ FLOORS = {
     "check": 5,
     "compare": 5,
     "matched_set": 5,
+    "page_sound": 5,
     "versions": 5,
     "drafting": 5,
     "heard_mix": 5,

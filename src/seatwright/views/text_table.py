@@ -46,4 +46,4 @@ def _padded(text: str, width: int, to_right: bool) -> str:
 
 
 def _numeric(cells: tuple[str, ...]) -> bool:
-    return all(cell == "-" or cell.lstrip("+-")[:1].isdigit() for cell in cells)
+    return all(cell == "-" or cell.lstrip("+-<")[:1].isdigit() for cell in cells)
