@@ -8,6 +8,7 @@ SimpleFreeFieldHRIR: HDF5; azimuth positive to the left, elevation up; delays in
 
 from __future__ import annotations
 
+import stat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,8 +17,8 @@ from numpy.typing import NDArray
 
 from seatwright.acoustics.head_preparation import prepared_head
 from seatwright.acoustics.measured_head import MeasuredHead
+from seatwright.disk.folder_listing import mode_of, nearest_names
 from seatwright.disk.sofa_geometry import LARGEST, head_frame_positions, swapped_receivers
-from seatwright.disk.stem_paths import nearest_names
 from seatwright.errors import Fault, SceneError, printable
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def read_sofa(path: Path) -> MeasuredHead:
         other shapes or units, values that are not finite, silent responses, a hole between
         directions.
     """
-    if not path.is_file():
+    if not stat.S_ISREG(mode_of(path) or 0):
         what = "found no such file, wanted a SOFA file"
         raise SceneError(Fault(what, str(path), hint=nearest_names(path)))
     try:
