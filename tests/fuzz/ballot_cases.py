@@ -16,7 +16,7 @@ from zlib import crc32
 
 from fuzz.chance import damaged, few
 from seatwright.disk.ballot_files import read_ballots
-from seatwright.errors import Fault, SeatwrightError
+from seatwright.errors import Fault, SeatwrightError, printable
 from seatwright.listening.ballot import Ballot, parse_ballot
 from seatwright.listening.ballot_code import ballot_code
 from seatwright.listening.ballot_rules import rule_broken
@@ -99,13 +99,13 @@ class BallotTarget:
     def judged_ballot(self, one: Ballot) -> Iterable[str]:
         """Its checksum, and what the rules say of it, by itself and given twice."""
         yield one.checksum
-        yield rule_broken(one, self.trial)
+        yield printable(rule_broken(one, self.trial))
         for trial in (self.trial, None):
             yield from (lost.why for lost in sorted_out([("a", one), ("b", one)], trial)[2])
 
     def piled(self, data: bytes) -> Iterable[str]:
         self.text.write_bytes(data)
-        return [f"{one.source} {one.why}" for one in read_ballots([self.text]).refused]
+        return [printable(f"{one.source} {one.why}") for one in read_ballots([self.text]).refused]
 
     def counted(self, data: bytes) -> Iterable[str]:
         """The whole tally with three good ballots, and what is printed of it."""

@@ -15,8 +15,8 @@ from typing import Protocol
 
 from seatwright.errors import Fault, SeatwrightError
 
-SECONDS = 2.0
-"""Of processor time that one case may take."""
+SECONDS, SECONDS_A_MIB = 2.0, 4.0
+"""Of processor time that a case may take: as long, and so much longer for its size."""
 
 LONGEST_TEXT = 2000
 """Letters of one fault."""
@@ -63,11 +63,11 @@ class TooSlow(BaseException):
     """Raised in the middle of a case; no `except Exception` holds it."""
 
 
-def judged(target: Target, data: bytes, seconds: float = SECONDS) -> Verdict:
+def judged(target: Target, data: bytes) -> Verdict:
     """Run a case and look at how it ended and at what was said."""
     taken = False
     try:
-        with limited(seconds):
+        with limited(SECONDS + SECONDS_A_MIB * len(data) / 2**20):
             told = list(target.run(data))
         taken = True
     except SeatwrightError as error:
