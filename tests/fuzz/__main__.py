@@ -14,7 +14,7 @@ from time import monotonic
 
 sys.path[0] = str(Path(__file__).parents[1])  # as `python tests/fuzz` it is this folder itself
 
-from fuzz.hunt import SEEDS, Hunt, hunted, kept, shapes  # noqa: E402
+from fuzz.hunt import HUNG, SEEDS, Hunt, guided, hunted, kept, shapes  # noqa: E402
 from fuzz.targets import TARGETS, known  # noqa: E402
 
 
@@ -31,11 +31,14 @@ def main() -> int:
         until = monotonic() + 60 * given.minutes / len(chosen)
         last = given.first + given.cases if given.cases else sys.maxsize
         seeds = sorted((SEEDS / target).glob("*")) if given.replay else []
-        hunt = hunted(target, given.seed, given.first, last, until, seeds)
+        if given.guided:
+            hunt = guided(target, round(until - monotonic()))
+        else:
+            hunt = hunted(target, given.seed, (given.first, last), until, seeds, given.patience)
         _tell(hunt)
         if hunt.found and not given.dry:
             print("  kept:", *kept(hunt), sep="\n    ", flush=True)
-        failed |= bool(hunt.found)
+        failed |= bool(hunt.found) or not (hunt.cases or seeds)
     return int(failed)
 
 
@@ -46,12 +49,16 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--cases", type=int, default=0, help="of each target; 0 for no end")
     parser.add_argument("--seed", type=int, default=1, help="other seed, other cases")
     parser.add_argument("--first", type=int, default=0, help="number of the first case")
+    parser.add_argument("--patience", type=float, default=HUNG, help="seconds without a sign")
     parser.add_argument("--dry", action="store_true", help="keep nothing")
     parser.add_argument("--replay", action="store_true", help="run the kept cases first")
+    parser.add_argument("--guided", action="store_true", help="follow lines reached, by Atheris")
     parser.add_argument("--shapes", type=int, default=0, help="list the messages of so many cases")
     given = parser.parse_args()
     if given.minutes == inf and not given.cases and not given.shapes:
         parser.error("found neither --minutes nor --cases, wanted one of them")
+    if given.guided and given.minutes == inf:
+        parser.error("found --guided without --minutes, wanted both")
     return given
 
 

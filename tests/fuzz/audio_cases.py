@@ -195,7 +195,7 @@ def _samples(size: int, chance: Random) -> bytes:
     kind = chance.randrange(4)
     if kind == 0:
         return chance.randbytes(size)
-    pattern = (bytes(8), b"\x7f\xc0\0\0\x7f\xc0\0\0", struct.pack("<ff", 0.25, 1.5))[kind - 1]
+    pattern = (bytes(8), b"\0\0\xc0\x7f\x7f\xc0\0\0", struct.pack("<ff", 0.25, 1.5))[kind - 1]
     return (pattern * (size // 8 + 1))[:size]
 
 

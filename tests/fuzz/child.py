@@ -16,6 +16,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
+from fuzz import guided
 from fuzz.hunt import SEEDS_FROM
 from fuzz.judge import Finding, Target, judged, shape_of
 from fuzz.shrink import shrunk
@@ -42,11 +43,17 @@ def main() -> None:
     """Do what the plan says; findings are lines of JSON on standard output."""
     plan = json.loads(Path(sys.argv[1]).read_bytes())
     warnings.simplefilter("error")
+    if "guided" in plan:
+        guided.main(plan["target"], plan["guided"], Path(plan["scratch"]), _say)
+        return
     target = target_of(plan["target"], Path(plan["scratch"]))
     _limit_memory()
     if "shrink" in plan:
         data = base64.b64decode(plan["shrink"])
         _say(shrunk=base64.b64encode(shrunk(target, data, plan["seconds"])).decode())
+    elif "make" in plan:
+        made = case(target, plan["seed"], plan["make"])
+        _say(made=base64.b64encode(made).decode())
     elif "shapes" in plan:
         _list_shapes(target, plan)
     else:

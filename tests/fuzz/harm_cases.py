@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Iterable
 from random import Random
 
@@ -47,6 +48,9 @@ class HarmTarget:
                 self.kept.append(bytes(2**31))
             case "death":
                 os.abort()
+            case "hang":
+                signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGPROF})
+                signal.pause()
             case "words":
                 raise SceneError(_Raw("found \x1b[2J, wanted plain text"))
             case "letters":

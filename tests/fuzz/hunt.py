@@ -25,7 +25,7 @@ SEEDS_FROM = 2**32
 CHUNK = 20_000
 """Cases a child runs before a new one takes over."""
 
-HUNG = 30.0
+HUNG = 90.0
 """Seconds without a sign after which a child is ended: no signal reaches it in a library."""
 
 
@@ -48,6 +48,7 @@ class Hunt:
         """Count a finding, or what a child says it has done."""
         if "taken" in finding:
             self.taken += finding["taken"]
+            self.cases += finding.get("cases", 0)
             return
         signature = finding["signature"]
         self.counts[signature] = self.counts.get(signature, 0) + 1
@@ -55,9 +56,15 @@ class Hunt:
 
 
 def hunted(
-    target: str, seed: int, first: int, last: int, until: float, replay: Sequence[Path] = ()
+    target: str,
+    seed: int,
+    numbers: tuple[int, int],
+    until: float,
+    replay: Sequence[Path] = (),
+    patience: float = HUNG,
 ) -> Hunt:
-    """Run kept cases again, then those from `first` to before `last` while there is time."""
+    """Run kept cases again, then those of these numbers, from and before, while there is time."""
+    first, last = numbers
     hunt, begun, number, waiting = Hunt(target), monotonic(), first, [str(one) for one in replay]
     with scratch() as folder:
         progress = folder / "progress"
@@ -66,10 +73,11 @@ def hunted(
             progress.write_bytes(struct.pack("<Q", number))
             plan = {"target": target, "seed": seed, "first": number, "last": stop,
                     "progress": str(progress), "replay": waiting}  # fmt: skip
-            ended = _watched(plan, folder, hunt, until)
+            ended = _watched(plan, folder, hunt, (until, patience))
             reached = struct.unpack("<Q", progress.read_bytes())[0]
             if ended:
-                hunt.keep({"signature": ended, "detail": "", "number": reached, "data": ""})
+                data = "" if reached >= SEEDS_FROM else made(target, seed, reached)
+                hunt.keep({"signature": ended, "detail": "", "number": reached, "data": data})
             if reached >= SEEDS_FROM:  # a kept case killed the child
                 hunt.replayed += reached + 1 - SEEDS_FROM
                 waiting = waiting[reached + 1 - SEEDS_FROM :]
@@ -81,9 +89,9 @@ def hunted(
     return hunt
 
 
-def _watched(plan: dict[str, Any], folder: Path, hunt: Hunt, until: float) -> str:
+def _watched(plan: dict[str, Any], folder: Path, hunt: Hunt, limits: tuple[float, float]) -> str:
     """Run a child; "" where it ended well or the time was up, else how it died."""
-    progress = Path(plan["progress"])
+    progress, (until, patience) = Path(plan["progress"]), limits
     with started(plan, folder) as child, selectors.DefaultSelector() as ready:
         assert child.stdout is not None
         ready.register(child.stdout, selectors.EVENT_READ)
@@ -100,11 +108,30 @@ def _watched(plan: dict[str, Any], folder: Path, hunt: Hunt, until: float) -> st
             if monotonic() >= until:
                 child.kill()
                 return ""
-            if monotonic() > seen + HUNG:
+            if monotonic() > seen + patience:
                 child.kill()
                 return "hangs in a library"
         code = child.wait()
     return "" if code == 0 else f"the process died with {code}"
+
+
+def guided(target: str, seconds: int) -> Hunt:
+    """Run cases that follow the lines they reach; none where Atheris is not installed."""
+    hunt, begun = Hunt(target), monotonic()
+    with scratch() as folder, started({"target": target, "guided": seconds}, folder) as child:
+        assert child.stdout is not None
+        for line in child.stdout:
+            hunt.keep(json.loads(line))
+    hunt.seconds = monotonic() - begun
+    return hunt
+
+
+def made(target: str, seed: int, number: int) -> str:
+    """A case that killed its child, in base64: another child makes it again and leaves it alone."""
+    plan = {"target": target, "seed": seed, "make": number}
+    with scratch() as folder, started(plan, folder) as child:
+        out, _ = child.communicate()
+    return str(json.loads(out.splitlines()[-1])["made"])
 
 
 def shapes(target: str, seed: int, cases: int) -> list[str]:

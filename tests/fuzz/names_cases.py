@@ -8,10 +8,13 @@ from pathlib import Path
 from random import Random
 from zlib import crc32
 
+from pydantic import TypeAdapter, ValidationError
+
 from fuzz.chance import few
 from seatwright.disk.scene_checks import checked
 from seatwright.disk.toml_text import decoded, parsed
 from seatwright.errors import Fault
+from seatwright.stage.description import StemName
 from seatwright.stage.draft import draft_seats
 from seatwright.stage.layouts import layout_for
 from seatwright.stage.name_noise import NOISE
@@ -23,6 +26,7 @@ _SEATED = 8
 """One folder in so many is seated and written as a scene."""
 
 _LONGEST = 255
+_STEM_NAME: TypeAdapter[str] = TypeAdapter(StemName)
 _JOINTS = (" ", "_", "-", ".", "", "__", " - ", "+", "(", ")", "[", "]", "#", "&", "'", ",")
 _STRANGE = ("1", "2", "01", "007", "II", "iv", "1st", "2.", "3º", "²", "٣", "Ⅳ", "½", "①", "é", "Ö",
             "ß", "ﬁ", "İ", "ǅ", "œ", "e\u0301" * 20, "\u202e", "\u200b", "\ufeff", "\uffff", "🎻",
@@ -59,15 +63,25 @@ class NamesTarget:
 
     def run(self, data: bytes) -> Iterable[Fault | str]:
         """Read the names; a drafted scene has to be one."""
-        names = list(dict.fromkeys(data.decode("utf-8", "replace").split("\n")))
+        lines = data.decode("utf-8", "replace").split("\n")
+        names = [name for name in dict.fromkeys(lines) if _is_name(name)]
         guesses = read_names(names)
         assert [guess.name for guess in guesses] == names
         assert all(0.0 <= guess.confidence <= 1.0 for guess in guesses)
         meant = {part for guess in guesses for part in (*guess.candidates, guess.part) if part}
         assert meant <= PARTS.keys(), meant - PARTS.keys()
-        if crc32(data) % _SEATED == 0 and not any(letter in "\x7f" for n in names for letter in n):
+        if names and crc32(data) % _SEATED == 0:
             seated(names)
         return [guess.part for guess in guesses]
+
+
+def _is_name(name: str) -> bool:
+    """Whether a file can have it and a scene can hold it, as `draft` asks of stems."""
+    try:
+        _STEM_NAME.validate_python(name)
+    except ValidationError:
+        return False
+    return "/" not in name and len(name.encode()) <= _LONGEST
 
 
 def seated(names: list[str]) -> None:

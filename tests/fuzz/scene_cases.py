@@ -21,7 +21,7 @@ from seatwright.views.stage_plan import stage_plan
 ROOT = Path(__file__).parents[2]
 GOOD = sorted((ROOT / "scenes").glob("*.toml"))
 BAD = sorted((ROOT / "tests/scenes/bad").glob("*.toml"))
-_STEMS = ("oboe.wav", "violas.L.wav", "violas.R.wav", "horns.flac")
+_STEMS = ("oboe.wav", "violas.L.wav", "violas.R.wav", "horns.flac", "horns.aiff", "half_L.wav")
 _LARGE = 0.0005
 """Share of cases that are blown up towards the most bytes a scene may have."""
 
@@ -33,6 +33,8 @@ _VALUES = (
     "[[]]", "[1, 2,]", "[1, 'a', {}]", "{ a = 1 }", "{ a.b = 1, a.c = 2 }", "{ x = 1, }",
     "1979-05-27", "07:32:00", "1979-05-27T07:32:00Z", "1979-05-27T07:32:00.999999-23:59",
     "2023-02-30", "00:00:61", '"oboe.wav"', '["violas.L.wav", "violas.R.wav"]', '"violas"',
+    '"violas.L"', '"half"', '"half_L"', '"half_R.wav"', '"horns"',
+    '["violas.R", "half_L.wav"]', '"OBOE"',
     '"../oboe.wav"', '"/etc/passwd"', '"..\\\\x"', '"C:\\\\x.wav"', '"a\\nb"', '"~/x"', '"."',
     '"placed"', '"blended"', '"untouched"', '"held"', '"natural"', '"measured"', '"sphere"',
     '"x.sofa"', '"omni"', '"cardioid"', '"mid-side"', '"three"', '"viola"', '"oboe"', '"choir"',
