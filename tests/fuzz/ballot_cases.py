@@ -183,9 +183,14 @@ def changed(value: Any, chance: Random) -> Any:
             case 1:
                 return [*value[:place], *value[place + 1 :]]
         return [*value[:place], changed(value[place], chance), *value[place + 1 :]]
-    if isinstance(value, int | float) and not isinstance(value, bool) and chance.random() < 0.3:
+    if _is_small(value) and chance.random() < 0.3:
         return value * chance.choice((-1, 0.5, 1e10, 1.1))
     return chance.choice(_VALUES)
+
+
+def _is_small(value: Any) -> bool:
+    """Whether it is a number that can be multiplied."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e290
 
 
 def written(facts: Any, chance: Random) -> bytes:

@@ -131,7 +131,8 @@ def made(target: str, seed: int, number: int) -> str:
     plan = {"target": target, "seed": seed, "make": number}
     with scratch() as folder, started(plan, folder) as child:
         out, _ = child.communicate()
-    return str(json.loads(out.splitlines()[-1])["made"])
+    lines = out.splitlines()
+    return str(json.loads(lines[-1])["made"]) if lines else ""  # none: it died of the making
 
 
 def shapes(target: str, seed: int, cases: int) -> list[str]:
