@@ -54,6 +54,18 @@ def test_listed_and_unchanged_is_ours_the_rest_is_somebodys(tmp_path: Path) -> N
     assert left == {"mine.wav", "winds.wav", "notes.txt", "._strings.wav"}
 
 
+@pytest.mark.parametrize(
+    "trim", ["NaN", "Infinity", "1" + "0" * 400, "1e400", "true", '"-3"', "null"]
+)
+def test_a_trim_that_is_no_number_of_decibels_is_none(tmp_path: Path, trim: str) -> None:
+    text = '{"report_format": 1, "scene": "a", "part": "", "seating": "", "trim_db": %s}'
+    (tmp_path / "report.json").write_text(text % "-3")
+    found = whole_render([tmp_path], "a", "")
+    assert found is not None and found.trim_db == -3.0
+    (tmp_path / "report.json").write_text(text % trim)
+    assert whole_render([tmp_path], "a", "") is None
+
+
 def test_what_a_killed_render_was_to_remove_is_still_ours(tmp_path: Path) -> None:
     gone = put(tmp_path, "sections/strings.wav")
     report(tmp_path, [put(tmp_path, "mix.wav", b"mix")], removed=[gone])

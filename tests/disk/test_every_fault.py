@@ -131,3 +131,19 @@ def test_a_broken_head_is_told_with_the_faults_of_the_scene(tmp_path: Path) -> N
     with pytest.raises(SceneError, match="--allow-outside") as error:
         read_and_cast(scene(tmp_path, "gone.wav", extra="bearin = 3\n", head=outside))
     assert len(error.value.faults) == 3
+
+
+@pytest.mark.parametrize(
+    ("model", "says"),
+    [(r"\u0000.sofa", "control characters"), (f"{'a' * 300}.sofa", "no such file")],
+)
+def test_a_head_whose_path_no_system_could_hold_is_one_fault(
+    tmp_path: Path, model: str, says: str
+) -> None:
+    sound(tmp_path / "a.wav")
+    head = f'weather = 1\n[microphones.head]\nmodel = "{model}"'
+    with pytest.raises(SceneError) as error:
+        read_and_cast(scene(tmp_path, "a.wav", head=head))
+    (of_the_key, of_the_head) = error.value.faults
+    assert of_the_key.key == "weather"
+    assert says in of_the_head.what and of_the_head.key == "microphones.head.model"

@@ -208,6 +208,22 @@ def test_long_list_of_faults_is_cut_and_counted(tmp_path: Path) -> None:
     assert faults[-1].what == "and 200 more faults"
 
 
+def test_of_very_many_mistakes_the_first_are_looked_at_and_all_are_counted(tmp_path: Path) -> None:
+    faults = refused(written(tmp_path, "".join(f"a{n} = 1\n" for n in range(2001)) + SEAT))
+    assert faults[0].what.startswith("found 2001 mistakes, wanted none: the first 2000")
+    assert [fault.key for fault in faults[1:500]] == [f"a{n}" for n in range(499)]
+    assert faults[-1].what == "and 1501 more faults"
+
+
+def test_more_stems_than_anybody_has_are_one_fault(tmp_path: Path) -> None:
+    seat = "[seats.s{}]\nx = 1\ny = 3\nstem = [{}]\n"
+    stems = ", ".join(f'"{n}.wav"' for n in range(64))
+    text = "".join(seat.format(n, stems) for n in range(64))
+    assert len(refused(written(tmp_path, text + "weather = 1"))) == 1  # not of their number
+    (fault,) = refused(written(tmp_path, text + SEAT))
+    assert (fault.what, fault.key) == ("found 4097 stems, wanted at most 4096 in a scene", "seats")
+
+
 def test_seats_at_one_place_are_a_warning(tmp_path: Path) -> None:
     text = SEAT + SEAT.replace("oboe", "horn") + SEAT.replace("oboe", "harp").replace("5", "6")
     read = read_scene(written(tmp_path, text))

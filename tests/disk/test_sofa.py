@@ -216,6 +216,16 @@ KEPT: Callable[[h5py.File], None] = lambda _file: None  # noqa: E731
         (KEPT, {"Data_Delay": np.zeros((4, 2))}, "Data.Delay of 4 x 2", "61 x 2"),
         (KEPT, {"SourcePosition": FRONT, "Data_IR": responses(FRONT)}, "a hole of",
          "within 75 degrees"),
+        (KEPT, {"SourcePosition": places() + np.array([0, 91, 0])}, "an elevation", "-90 to 90"),
+        (KEPT, {"ListenerPosition": np.full((1, 3), 1e300)}, "ListenerPosition with values beyond",
+         "smaller ones"),
+        (KEPT, {"Data_IR": 1e7 * responses(places())}, "Data.IR with values beyond 1e+06",
+         "full scale"),
+        (KEPT, {"Data_IR": 1e-300 * responses(places())}, "responses with a silent ear", "sound"),
+        (KEPT, {"Data_IR": 1j * responses(places())}, "Data.IR without real numbers", "data set"),
+        (KEPT, {"ListenerView": h5py.Empty("f")}, "ListenerView without real numbers", "data set"),
+        (lambda file: file.create_group("Data.Delay"), {"Data_Delay": None},
+         "Data.Delay without real numbers", "data set"),
         (KEPT, {"SourcePosition": places() * np.array([1.0, 1.0, 0.0])}, "at the head's centre",
          "around the head"),
     ],
@@ -289,6 +299,14 @@ def test_a_head_elsewhere_is_refused_unless_asked_for(tmp_path: Path) -> None:
         assert (fault.key, fault.line) == ("microphones.head.model", 2)
         assert "allow-outside" in fault.hint
         assert scene_head(read_scene(path, allow_outside=True)).name == "clicks"
+
+
+def test_a_path_no_disk_could_hold_is_no_such_file(tmp_path: Path) -> None:
+    with pytest.raises(SceneError) as raised:
+        scene_head(read_scene(scene_with(tmp_path, f"{'a' * 300}.sofa")))
+    (fault,) = raised.value.faults
+    assert "found no such file, wanted a SOFA file" in fault.what
+    assert (fault.key, fault.line) == ("microphones.head.model", 2)
 
 
 def test_other_words_for_a_head_are_refused(tmp_path: Path) -> None:

@@ -202,3 +202,25 @@ def test_flag_lets_stems_lie_outside(tmp_path: Path) -> None:
     assert {os.path.realpath(stem.paths[0]) for (stem,) in files.values()} == {
         str(tmp_path / "out.wav")
     }
+
+
+@pytest.mark.parametrize("stem", ['"OBOE"', '"oboe.WAV"', '"ob"', '"x"', '"x/oboe"', '"oboe.wav "'])
+def test_what_no_name_begins_like_is_missing_all_the_same(tmp_path: Path, stem: str) -> None:
+    """A folder's listing is asked first, without case: the disk has the last word."""
+    if (tmp_path / "A").mkdir() or (tmp_path / "a").exists():
+        pytest.skip("names differ by more than case here")
+    (fault,) = faults(tmp_path, stem, files="oboe.wav")
+    assert fault.what == f"found no file {stem}, wanted an audio file"
+
+
+def test_many_files_that_fit_are_named_in_part(tmp_path: Path) -> None:
+    endings = "wav flac aif aiff rf64 w64"
+    (fault,) = faults(tmp_path, '"oboe"', files=" ".join(f"oboe.{one}" for one in endings.split()))
+    assert fault.what.count(" and ") == 4 and "and 2 more, wanted one" in fault.what
+
+
+def test_a_file_may_stand_on_many_seats(tmp_path: Path) -> None:
+    both = '["violas", "violas", "oboe"]'
+    files = "violas.L.wav violas.R.wav oboe.wav"
+    pair = ["violas.L.wav", "violas.R.wav"]
+    assert found(tmp_path, both, files=files) == {"a": [pair, pair, ["oboe.wav"]]}

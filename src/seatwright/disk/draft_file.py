@@ -12,9 +12,9 @@ from pathlib import Path
 
 from pydantic import TypeAdapter
 
+from seatwright.disk.folder_listing import ENDINGS
 from seatwright.disk.scene_checks import checked
 from seatwright.disk.scene_file import ReadScene, read_scene, stem_files
-from seatwright.disk.stem_paths import ENDINGS
 from seatwright.disk.toml_text import decoded, parsed
 from seatwright.disk.whole_file import write_whole
 from seatwright.errors import Fault, SceneError, StemError

@@ -6,7 +6,6 @@ the disk.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -14,12 +13,15 @@ from pathlib import Path
 from typing import Any
 
 from seatwright.disk.leftovers import KINDS, files_of
+from seatwright.disk.report_file import found_report
 from seatwright.disk.stems import content_hash
 from seatwright.disk.text_files import refused
 from seatwright.errors import DiskError, Fault, StemError
 
 REPORT_NAME = "report.json"
 _AUDIO = (".wav", ".flac")
+_MOST_TRIM = 1000.0
+"""dB; no render needs as much, and what is not finite is no trim."""
 
 
 @dataclass(frozen=True)
@@ -122,9 +124,9 @@ def whole_render(folders: Iterable[Path], scene: str, scene_sha256: str) -> Whol
     for folder in folders:
         report = _report(folder)
         same = report.get("scene") == scene or report.get("scene_sha256") == scene_sha256
-        trim = report.get("trim_db")
+        trim: Any = report.get("trim_db")
         whole = report.get("part") == report.get("seating") == ""
-        if same and whole and isinstance(trim, int | float):
+        if same and whole and _is_trim(trim):
             return WholeRender(folder, float(trim))
     return None
 
@@ -136,15 +138,15 @@ def listed_outputs(folder: Path) -> dict[str, dict[str, Any]]:
     return {row["file"]: row for row in found if isinstance(row.get("file"), str)}
 
 
+def _is_trim(value: Any) -> bool:
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    return number and -_MOST_TRIM < value < _MOST_TRIM
+
+
 def _report(folder: Path) -> dict[str, Any]:
     """The report in a folder; empty where there is none to make sense of."""
-    path = folder / REPORT_NAME
-    try:
-        found = json.loads(path.read_bytes()) if path.is_file() else {}
-    except (OSError, ValueError, RecursionError):
-        return {}
-    known = isinstance(found, dict) and found.get("report_format") == 1
-    return found if known else {}
+    found = found_report(folder)
+    return found if found.get("report_format") == 1 else {}
 
 
 def _listed(report: dict[str, Any]) -> dict[str, str]:

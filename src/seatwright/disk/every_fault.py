@@ -12,11 +12,17 @@ from typing import Any
 
 from seatwright.acoustics.head import HeadModel
 from seatwright.disk.casting import Cast, cast_scene
+from seatwright.disk.folder_listing import is_folder
 from seatwright.disk.heads import head_of, scene_head
 from seatwright.disk.inspected import inspected_stems
-from seatwright.disk.scene_checks import openable_stems, outside_faults, written_names
+from seatwright.disk.scene_checks import (
+    openable_stems,
+    outside_faults,
+    too_many_stems,
+    written_names,
+)
 from seatwright.disk.scene_file import ReadScene, in_order, read_scene, scene_bytes
-from seatwright.disk.stem_paths import is_folder, stem_folder
+from seatwright.disk.stem_paths import stem_folder
 from seatwright.disk.toml_text import decoded, parsed
 from seatwright.errors import Fault, SceneError, StemError
 
@@ -73,7 +79,7 @@ def _beside_scene_faults(path: Path, allow_outside: bool, allow_truncated: bool)
     except SceneError:
         return []
     table, faults = ({}, faults) if faults else parsed(text)
-    if faults:
+    if faults or any(too_many_stems(table)):
         return []
     folder = path.parent.absolute()
     found = [
@@ -84,11 +90,11 @@ def _beside_scene_faults(path: Path, allow_outside: bool, allow_truncated: bool)
 
 
 def _head_faults(table: Mapping[str, Any], folder: Path, allow_outside: bool) -> Iterator[Fault]:
-    """Of a SOFA file; a model that is none is a fault of the scene itself."""
+    """Of a SOFA file; a model that is none, or no path, is a fault of the scene itself."""
     model: Any = table
     for key in ("microphones", "head", "model"):
         model = model.get(key) if isinstance(model, dict) else None
-    if not isinstance(model, str) or not model.lower().endswith(".sofa"):
+    if not isinstance(model, str) or "\0" in model or not model.lower().endswith(".sofa"):
         return
     try:
         head_of(model, folder, allow_outside)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-_MOST_BYTES = 64 * 2**20
+from seatwright.disk.report_file import found_report
 
 
 def earlier_report(
@@ -30,7 +29,7 @@ def earlier_report(
         report.json as read; empty where there is none, or where anything has changed since.
     """
     try:
-        report = _read(folder / "report.json")
+        report = found_report(folder)
         if not all(key in report and report[key] == value for key, value in wanted.items()):
             return {}
         found = {row["file"]: row["sha256"] for row in report["outputs"]}
@@ -42,13 +41,6 @@ def earlier_report(
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return {}  # a report nobody can read holds no longer: render again
     return report
-
-
-def _read(path: Path) -> dict[str, Any]:
-    if path.stat().st_size > _MOST_BYTES:
-        return {}
-    report = json.loads(path.read_text(encoding="utf-8"))
-    return report if isinstance(report, dict) else {}
 
 
 def _digest(path: Path) -> str:

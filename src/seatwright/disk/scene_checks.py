@@ -30,7 +30,26 @@ from seatwright.stage.scene import SCENE_FORMAT, Scene
 
 _OUTSIDE_HINT = "--allow-outside reads it all the same"
 _NAMED_FILES = 8
+MOST_STEMS = 4096
+"""Stems of a scene: far more than an orchestra's, few enough to look each of them up."""
+
+_TOLD_MISTAKES = 2000
+"""Mistakes of type that are put in words, which takes its time; of more, the first."""
+
 _UNREAD_BY_RULES = ("format", "title", "stems", "rate", "align")
+
+
+def too_many_stems(table: Mapping[str, Any]) -> Iterator[Fault]:
+    """A fault where more stems are named than anybody has; the disk is not asked for them."""
+    seats = table.get("seats")
+    named = [seat.get("stem") for seat in _tables(seats) if isinstance(seat, dict)]
+    count = sum(len(stem) if isinstance(stem, list) else 1 for stem in named)
+    if count > MOST_STEMS:
+        yield Fault(f"found {count} stems, wanted at most {MOST_STEMS} in a scene", key="seats")
+
+
+def _tables(value: Any) -> Iterable[Any]:
+    return value.values() if isinstance(value, dict) else ()
 
 
 def checked(table: Mapping[str, Any]) -> tuple[Scene | None, list[Fault]]:
@@ -52,7 +71,10 @@ def checked(table: Mapping[str, Any]) -> tuple[Scene | None, list[Fault]]:
     try:
         scene = Scene.model_validate(table)
     except ValidationError as error:
-        refused = refusals(error, table)
+        refused = refusals(error, table, _TOLD_MISTAKES)
+        if (count := error.error_count()) > _TOLD_MISTAKES:
+            what = f"found {count} mistakes, wanted none: the first {_TOLD_MISTAKES} are looked at"
+            return None, [*newer, Fault(what), *(refusal.fault for refusal in refused)]
         rest = _without(table, refused)
         faults = [*newer, *(refusal.fault for refusal in refused)]
         return None, faults + (_rule_faults(rest) if rest else [])

@@ -15,18 +15,18 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from seatwright.disk.folder_listing import is_folder, nearest_names
 from seatwright.disk.scene_checks import (
     checked,
     linked_outside,
     openable_stems,
     outside_faults,
     repeated_stems,
+    too_many_stems,
 )
 from seatwright.disk.stem_paths import (
     StemFiles,
     find_stems,
-    is_folder,
-    nearest_names,
     stem_folder,
     stem_names,
 )
@@ -118,6 +118,7 @@ def read_scene(path: Path | str, *, allow_outside: bool = False) -> ReadScene:
     table: dict[str, Any] = {}
     if not faults:
         table, faults = parsed(text)
+        faults = faults or list(too_many_stems(table))
     if faults:
         raise SceneError(in_order(faults, path, text))
     folder = path.parent.absolute()

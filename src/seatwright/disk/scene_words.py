@@ -76,7 +76,9 @@ class _Spot:
     branches: tuple[tuple[KeyPath, str, Any], ...]
 
 
-def refusals(error: ValidationError, table: Mapping[str, Any]) -> list[Refusal]:
+def refusals(
+    error: ValidationError, table: Mapping[str, Any], most: int | None = None
+) -> list[Refusal]:
     """Translate everything pydantic refused, one fault for each mistake.
 
     Parameters
@@ -85,6 +87,8 @@ def refusals(error: ValidationError, table: Mapping[str, Any]) -> list[Refusal]:
         From validating `table` as a scene.
     table : mapping
         The parsed scene file.
+    most : int, optional
+        Only so many, the first.
 
     Returns
     -------
@@ -94,7 +98,7 @@ def refusals(error: ValidationError, table: Mapping[str, Any]) -> list[Refusal]:
     """
     kept: list[tuple[_Spot, ErrorDetails]] = []
     neither: dict[KeyPath, Any] = {}
-    for details in error.errors(include_url=False):
+    for details in error.errors(include_url=False)[:most]:
         spot = _spot(details["loc"], table)
         unfit = [(path, value) for path, tag, value in spot.branches if not _fits(tag, value)]
         if unfit:

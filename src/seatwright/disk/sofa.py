@@ -8,6 +8,7 @@ SimpleFreeFieldHRIR: HDF5; azimuth positive to the left, elevation up; delays in
 
 from __future__ import annotations
 
+import stat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,8 +17,8 @@ from numpy.typing import NDArray
 
 from seatwright.acoustics.head_preparation import prepared_head
 from seatwright.acoustics.measured_head import MeasuredHead
-from seatwright.disk.sofa_geometry import head_frame_positions, swapped_receivers
-from seatwright.disk.stem_paths import nearest_names
+from seatwright.disk.folder_listing import mode_of, nearest_names
+from seatwright.disk.sofa_geometry import LARGEST, head_frame_positions, swapped_receivers
 from seatwright.errors import Fault, SceneError, printable
 
 if TYPE_CHECKING:
@@ -25,9 +26,11 @@ if TYPE_CHECKING:
 
 CONVENTION = "SimpleFreeFieldHRIR"
 _NEEDED = ("Data.IR", "Data.SamplingRate", "SourcePosition")
+_OPTIONAL = ("Data.Delay", "ReceiverPosition", "ListenerPosition", "ListenerView", "ListenerUp")
 _MOST_VALUES = 2**25
 _FEWEST_TAPS = 16
 _LONGEST_DELAY = 1.0
+_SILENT = 1e-12
 _SAME_DIRECTION = 0.05
 _RATES = (8_000, 384_000)
 
@@ -51,7 +54,7 @@ def read_sofa(path: Path) -> MeasuredHead:
         other shapes or units, values that are not finite, silent responses, a hole between
         directions.
     """
-    if not path.is_file():
+    if not stat.S_ISREG(mode_of(path) or 0):
         what = "found no such file, wanted a SOFA file"
         raise SceneError(Fault(what, str(path), hint=nearest_names(path)))
     try:
@@ -108,6 +111,15 @@ def _check_convention(file: h5py.File) -> None:
     missing = [name for name in _NEEDED if name not in file]
     if missing:
         raise ValueError(f"found no {', '.join(missing)}, wanted {', '.join(_NEEDED)}")
+    for name in (*_NEEDED, *_OPTIONAL):
+        if name in file and not _holds_numbers(file[name]):
+            raise ValueError(f"found {name} without real numbers, wanted a data set of them")
+
+
+def _holds_numbers(stored: object) -> bool:
+    """Whether it is a data set of whole or real numbers, which a group or empty set is not."""
+    kind = getattr(getattr(stored, "dtype", None), "kind", "")
+    return kind in "fiu" and getattr(stored, "shape", None) is not None
 
 
 def _check_shapes(file: h5py.File) -> int:
@@ -161,7 +173,10 @@ def _check_values(responses: NDArray[np.float64], positions: NDArray[np.float64]
             f"found values that are not finite in {broken} of {len(responses)} responses, "
             "wanted numbers"
         )
-    silent = np.count_nonzero(np.abs(responses).max(axis=2).min(axis=1) == 0.0)
+    peaks = np.abs(responses).max(axis=2)
+    if peaks.max() > LARGEST:
+        raise ValueError(f"found Data.IR with values beyond {LARGEST:g}, wanted full scale near 1")
+    silent = np.count_nonzero(peaks.min(axis=1) < _SILENT)
     if silent:
         raise ValueError(
             f"found {silent} of {len(responses)} responses with a silent ear, wanted sound at both"

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 _SPHERICAL_UNITS = ("degree,degree,metre", "degree,degree,meter")
 _CARTESIAN_UNITS = ("metre", "meter", "metre,metre,metre", "meter,meter,meter")
 
+LARGEST = 1e6
+"""Of any value, whatever its unit: squares of it and sums of them stay finite."""
+
 
 def head_frame_positions(file: h5py.File, count: int) -> NDArray[np.float64]:
     """Sources in metres ahead, to the left of and above the head's centre, shape (count, 3).
@@ -44,6 +47,8 @@ def swapped_receivers(file: h5py.File) -> bool:
         return False
     stored = file["ReceiverPosition"]
     values = np.asarray(stored[...], dtype=float).reshape(2, -1)[:, :3]
+    if not values.size or not np.all(np.abs(values) <= LARGEST):  # nor where one is not a number
+        return False
     places = _from_spherical(values) if _attribute(stored, "Type") == "spherical" else values
     return bool(places[0, 1] < 0.0 < places[1, 1])
 
@@ -71,6 +76,8 @@ def _cartesian(file: h5py.File, name: str, count: int) -> NDArray[np.float64]:
     values = np.asarray(stored[...], dtype=np.float64)
     if not np.all(np.isfinite(values)):
         raise ValueError(f"found {name} with values that are not finite, wanted numbers")
+    if np.abs(values).max() > LARGEST:
+        raise ValueError(f"found {name} with values beyond {LARGEST:g}, wanted smaller ones")
     # ListenerUp has no system of its own in AES69: it shares that of ListenerView
     of_view = name == "ListenerUp" and "Type" not in stored.attrs and "ListenerView" in file
     meaning = file["ListenerView"] if of_view else stored

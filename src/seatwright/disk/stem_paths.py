@@ -6,28 +6,25 @@ spelt in the other Unicode form. Nothing is opened here, and no two files are gu
 
 from __future__ import annotations
 
-import difflib
 import os
 import re
 import stat
-import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path, PureWindowsPath
 
+from seatwright.disk.folder_listing import ENDINGS, Folders, is_folder, mode_of, names_in
 from seatwright.errors import Fault
 from seatwright.stage.description import dotted_key
-
-ENDINGS = (".wav", ".flac", ".aif", ".aiff", ".rf64", ".w64")
-"""File name endings that may be left out."""
 
 _MARKS = (".", "_", "-")
 _SIDE = re.compile(r"(?P<base>.+[._-])(?P<side>[LR])(?P<ending>\.[^.]+)?")
 StemNames = dict[str, tuple[tuple[str, str], ...]]
 """For each seat the key and the name of each of its stems."""
 
-_MOST_NAMES = 2000
+_Sides = tuple[list[tuple[list[Path], list[Path]]], list[Path]]
 _HINTED_FAULTS = 50
+_LISTED = 4
 
 
 @dataclass(frozen=True)
@@ -85,7 +82,7 @@ def find_stems(
     faults : list of Fault
         Missing files, halves without the other, and names that fit several files.
     """
-    search = _Search(_Folders(folder))
+    search = _Search(Folders(folder))
     searched = {
         seat: [search.stem(key, name) for key, name in stems] for seat, stems in names.items()
     }
@@ -124,53 +121,13 @@ class _Found:
 
 
 @dataclass
-class _Folders:
-    """Folder listings, each read once."""
-
-    root: Path
-    listed: dict[Path, dict[str, list[str]]] = field(default_factory=dict)
-
-    def listing(self, folder: Path) -> dict[str, list[str]]:
-        """The names in a folder under their composed Unicode form."""
-        if folder not in self.listed:
-            names: dict[str, list[str]] = {}
-            for name in _names_in(folder):
-                names.setdefault(unicodedata.normalize("NFC", name), []).append(name)
-            self.listed[folder] = names
-        return self.listed[folder]
-
-    def named(self, path: Path) -> list[Path]:
-        """Files of exactly this name, or of its other Unicode form where there is none."""
-        if _mode(path) is not None:
-            return [path]
-        composed = unicodedata.normalize("NFC", path.name)
-        return [path.with_name(other) for other in self.listing(path.parent).get(composed, ())]
-
-    def fitting(self, path: Path) -> list[Path]:
-        """Files of this name, or with one of the known endings after it."""
-        exact = self.named(path)
-        if any(not is_folder(found) for found in exact) or path.suffix.lower() in ENDINGS:
-            return exact
-        stem = unicodedata.normalize("NFC", path.name)
-        with_ending = [
-            path.with_name(actual)
-            for listed, actuals in self.listing(path.parent).items()
-            if listed.startswith(stem) and listed[len(stem) :].lower() in ENDINGS
-            for actual in actuals
-        ]
-        return with_ending or exact
-
-    def nearest(self, path: Path) -> str:
-        """A hint with the closest names in the folder the path points to."""
-        return _nearest(path, list(self.listing(path.parent)))
-
-
-@dataclass
 class _Search:
     """Looks up one stem after another and gathers the faults."""
 
-    folders: _Folders
+    folders: Folders
     faults: list[Fault] = field(default_factory=list)
+    sides: dict[Path, _Sides] = field(default_factory=dict)
+    lonely: set[str] = field(default_factory=set)
 
     def stem(self, key: str, name: str) -> _Found | None:
         if not Path(name).name:
@@ -183,7 +140,7 @@ class _Search:
         return self.pair_for(key, name)
 
     def regular(self, key: str, path: Path) -> _Found | None:
-        mode = _mode(path)
+        mode = mode_of(path)
         if stat.S_ISREG(mode or 0):
             return _Found(key, (path,))
         kind = "folder" if is_folder(path) else "pipe or device" if mode else "link to nothing"
@@ -194,23 +151,37 @@ class _Search:
         path = self.folders.root / name
         if (match := _SIDE.fullmatch(path.name)) and (others := self.other_sides(path, match)):
             return self.refuse_half(key, others[0])
-        ending = path.suffix if path.suffix.lower() in ENDINGS else ""
-        base = path.name.removesuffix(ending)
-        pairs, halves = [], []
-        for mark in _MARKS:
-            left, right = (
-                self.folders.fitting(path.with_name(f"{base}{mark}{side}{ending}")) for side in "LR"
-            )
-            if left and right:
-                pairs.append((left, right))
-            elif left or right:
-                halves.append((left or right)[0])
+        if self.folders.lacks(path):
+            return self.missing(key, name)
+        pairs, halves = self.sides_of(path)
         if pairs:
             return self.one_pair(key, pairs)
         if halves:
             return self.refuse_half(key, halves[0])
+        return self.missing(key, name)
+
+    def missing(self, key: str, name: str) -> _Found | None:
+        """Note that there is no such file."""
+        path = self.folders.root / name
         hint = self.folders.nearest(path) if len(self.faults) < _HINTED_FAULTS else ""
         return self.refuse(key, f'found no file "{name}", wanted an audio file', hint)
+
+    def sides_of(self, path: Path) -> _Sides:
+        """Left and right files that a name without its side can stand for, and lonely halves."""
+        if path not in self.sides:
+            ending = path.suffix if path.suffix.lower() in ENDINGS else ""
+            base = path.name.removesuffix(ending)
+            self.sides[path] = pairs, halves = [], []
+            for mark in _MARKS:
+                left, right = (
+                    self.folders.fitting(path.with_name(f"{base}{mark}{side}{ending}"))
+                    for side in "LR"
+                )
+                if left and right:
+                    pairs.append((left, right))
+                elif left or right:
+                    halves.append((left or right)[0])
+        return self.sides[path]
 
     def one_pair(self, key: str, pairs: list[tuple[list[Path], list[Path]]]) -> _Found | None:
         every = [path for left, right in pairs for path in (*left, *right)]
@@ -264,7 +235,10 @@ class _Search:
         base, side, ending = match.groups() if match else (path.stem, "", path.suffix)
         other = f"{base}{'R' if side == 'L' else 'L'}{ending or ''}"
         what = f"found {path.name} without {other}"
-        return None if any(fault.what == what for fault in self.faults) else self.refuse(key, what)
+        if what not in self.lonely:
+            self.lonely.add(what)
+            self.refuse(key, what)
+        return None
 
     def refuse(self, key: str, what: str, hint: str = "") -> _Found | None:
         """Note a fault; there is no stem then."""
@@ -272,62 +246,18 @@ class _Search:
         return None
 
 
-def nearest_names(path: Path) -> str:
-    """A hint for a path that is not there: the closest names in its folder.
-
-    Parameters
-    ----------
-    path : Path
-        Of a file or folder.
-
-    Returns
-    -------
-    str
-        The closest names, else the first of all, else which folder is empty or missing.
-    """
-    return _nearest(path, _names_in(path.parent))
-
-
-def _nearest(path: Path, names: list[str]) -> str:
-    near = difflib.get_close_matches(path.name, names[:_MOST_NAMES], n=3, cutoff=0.5)
-    if near:
-        return "nearest: " + ", ".join(near)
-    if not names:
-        state = "is empty" if is_folder(path.parent) else "does not exist"
-        return f"its folder {path.parent} {state}"
-    return "in its folder: " + ", ".join(names[:6]) + (", …" if len(names) > 6 else "")
-
-
 def _listed(paths: Iterable[Path]) -> str:
-    return " and ".join(path.name for path in paths)
-
-
-def _mode(path: Path) -> int | None:
-    """What kind of file a path is; None where there is none. Never waits on a pipe."""
-    try:
-        return path.stat().st_mode
-    except (OSError, ValueError):
-        return None
-
-
-def is_folder(path: Path) -> bool:
-    """Whether there is a folder; False for names no system could hold."""
-    return stat.S_ISDIR(_mode(path) or 0)
+    names = [path.name for path in paths]
+    more = [f"{len(names) - _LISTED} more"] if len(names) > _LISTED else []
+    return " and ".join([*names[:_LISTED], *more])
 
 
 def audio_files(folder: Path) -> list[Path]:
     """Files of a folder that their endings call audio, by name; hidden ones are left out."""
     return [
         path
-        for name in _names_in(folder)
+        for name in names_in(folder)
         if (path := folder / name).suffix.lower() in ENDINGS
         and not name.startswith(".")
-        and stat.S_ISREG(_mode(path) or 0)
+        and stat.S_ISREG(mode_of(path) or 0)
     ]
-
-
-def _names_in(folder: Path) -> list[str]:
-    try:
-        return sorted(entry.name for entry in folder.iterdir())
-    except (OSError, ValueError):
-        return []

@@ -93,7 +93,8 @@ class Decoder:
             self._file = soundfile.SoundFile(self._handle, closefd=False)
         except soundfile.LibsndfileError as error:
             os.close(self._handle)
-            raise self._fault(f"cannot be decoded: {error.error_string}") from error
+            why = str(error.error_string).rstrip(". ")
+            raise self._fault(f"cannot be decoded ({why}), expected whole audio") from error
         self.rate = int(self._file.samplerate)
         self.channels = int(self._file.channels)
         self.frames = int(self._file.frames)

@@ -18,6 +18,7 @@ MOST_BYTES = 2**20
 LONGEST_LINE_BYTES = 4096
 DEEPEST_NESTING = 16
 MOST_DIGITS = 30
+_TOO_DEEP = f"found tables or lists nested deeper than {DEEPEST_NESTING}, wanted fewer"
 _SHOWN_FAULTS = 20
 
 _KEY_PART = r"""(?:[A-Za-z0-9_+\-:]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')"""
@@ -133,28 +134,29 @@ def _long_lines(text: str) -> Iterator[Fault]:
 
 def _token_faults(text: str) -> Iterator[Fault]:
     """Nesting and numbers out of bounds, told from the tokens alone."""
-    depth = 0
+    depth, line, counted = 0, 1, 0
     for token in _TOKEN.finditer(text):
+        what = ""
         if token["open"]:
             depth += 1
-            if depth == DEEPEST_NESTING + 1:
-                yield _nesting_fault(_line_at(text, token.start()))
+            what = _TOO_DEEP if depth == DEEPEST_NESTING + 1 else ""
         elif token["close"]:
             depth = max(0, depth - 1)
         elif run := token["run"]:
-            if run.count(".") >= DEEPEST_NESTING and len(_PART.findall(run)) > DEEPEST_NESTING:
-                yield _nesting_fault(_line_at(text, token.start()))
-            elif len(run) > MOST_DIGITS and _too_many_digits(text, token):
-                yield Fault(
-                    f"found a number of {_digits(run)} digits, wanted at most {MOST_DIGITS}",
-                    line=_line_at(text, token.start()),
-                )
+            what = _run_fault(text, token, run)
+        if what:
+            line += text.count("\n", counted, token.start())
+            counted = token.start()
+            yield Fault(what, line=line)
 
 
-def _nesting_fault(line: int) -> Fault:
-    return Fault(
-        f"found tables or lists nested deeper than {DEEPEST_NESTING}, wanted fewer", line=line
-    )
+def _run_fault(text: str, token: re.Match[str], run: str) -> str:
+    """What is wrong with a key or a value; "" where nothing is."""
+    if run.count(".") >= DEEPEST_NESTING and len(_PART.findall(run)) > DEEPEST_NESTING:
+        return _TOO_DEEP
+    if len(run) > MOST_DIGITS and _too_many_digits(text, token):
+        return f"found a number of {_digits(run)} digits, wanted at most {MOST_DIGITS}"
+    return ""
 
 
 def _digits(run: str) -> int:
@@ -168,10 +170,6 @@ def _too_many_digits(text: str, token: re.Match[str]) -> bool:
     return run.lstrip("+-")[:1].isdigit() and not is_key and _digits(run) > MOST_DIGITS
 
 
-def _line_at(text: str, offset: int) -> int:
-    return text.count("\n", 0, offset) + 1
-
-
 def _value_faults(table: dict[str, Any]) -> Iterator[Fault]:
     """Nesting counted over headers, dots and brackets together; integers beyond 64 bits."""
     waiting: list[tuple[KeyPath, Any]] = [((), table)]
@@ -182,8 +180,7 @@ def _value_faults(table: dict[str, Any]) -> Iterator[Fault]:
         if not isinstance(value, dict | list):
             continue
         if len(path) > DEEPEST_NESTING:
-            fault = _nesting_fault(0)
-            yield Fault(fault.what, key=dotted_key(*path))
+            yield Fault(_TOO_DEEP, key=dotted_key(*path))
             continue
         items = value.items() if isinstance(value, dict) else enumerate(value)
         waiting += [((*path, str(key)), item) for key, item in items]

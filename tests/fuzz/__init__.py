@@ -1,0 +1,1 @@
+"""Fuzzing: what strangers could feed the package."""
