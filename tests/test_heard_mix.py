@@ -101,6 +101,18 @@ def test_moves_stay_inside_and_off_other_seats(pair: Any) -> None:
     assert (taken.key, taken.value) != (free.key, free.value)
 
 
+def test_a_seat_stays_with_its_section(pair: Any) -> None:
+    """Alone in its section it may cross the stage; with a mate at 5 degrees it may not."""
+    band(pair, "loud", 800, 1200, -35.5, 2)
+    pair.stem("mate.wav", np.zeros((3200, 1)))
+    free = told(pair, seat("soft", 10), seat("loud", 14)).conflicts[0][1]
+    assert free.key == "bearing" and abs(free.value - 10.0) > 20.0
+    mate = seat("mate", 5, 6.0).replace('section = "mate"', 'section = "soft"')
+    ((conflict, kept),) = told(pair, seat("soft", 10), seat("loud", 14), mate).conflicts
+    assert conflict.hidden == "soft"
+    assert kept.key == "gain" and kept.share <= 0.5 * conflict.share
+
+
 def test_an_untouched_stem_hides_and_is_only_made_louder(pair: Any) -> None:
     low = '[seats.soft]\nstem = "soft.wav"\ntreatment = "untouched"\n'
     band(pair, "loud", 800, 1200, -35.0, 2)

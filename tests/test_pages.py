@@ -17,6 +17,7 @@ from seatwright.disk.page_file import refuse_page_place
 from seatwright.errors import DiskError, SceneError
 from seatwright.pages import heard_decays
 from seatwright.stage.scene import Scene
+from seatwright.views.conflict_table import move_words
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -87,6 +88,37 @@ def test_a_stem_with_markup_in_its_name_is_only_a_name(stage: Any) -> None:
     for path in (stage.out / "report.html", stage.folder / "page.html"):
         assert "img" not in {each.tag for each in page_at(path).iter()}
         assert name in "".join(page_at(path).itertext())
+
+
+def test_a_check_s_page_tells_who_hides_whom_and_what_mono_leaves(stage: Any) -> None:
+    """The cells are those of the printed tables; nothing is said where nobody listened."""
+    noise = stage.noise(1, 1.0)
+    for name, gain in (("soft", 0.02), ("loud", 0.5)):
+        stage.stem(f"{name}.wav", gain * noise)
+    stage.write(
+        "".join(
+            f'[seats.{name}]\nstem = "{name}.wav"\nbearing = {bearing}\ndistance = 3\n'
+            for name, bearing in (("soft", 10), ("loud", 25))
+        )
+    )
+    page = stage.folder / "page.html"
+    found = check(stage.scene, page=page)
+    tables = captions(page_at(page))
+    heads, row = tables["Seats that others hide, the most hidden first"]
+    ((conflict, move),) = found.conflicts
+    assert heads[0] == "seat" and row[0] == "soft" and row[2] == "loud"
+    assert row[4] == f"{100 * conflict.share:.0f} %" and row[7] == move_words(move)
+    heads, mono, alike = tables["The mix in mono, by octave band in Hz"]
+    assert found.fold_down is not None and heads[1:3] == ["63", "125"]
+    number = float(mono[-1].replace("\u2212", "-"))
+    assert number == pytest.approx(found.fold_down.overall_db, abs=0.06)
+    lowest = float(alike[1].replace("\u2212", "-"))
+    assert lowest == pytest.approx(found.fold_down.correlation[0], abs=0.006)
+    check(stage.scene, page=page, headers_only=True)
+    assert not any("mono" in caption for caption in captions(page_at(page)))
+    stage.stem("soft.wav", 0.5 * noise)
+    check(stage.scene, page=page)
+    assert "none by a quarter or more" in "".join(page_at(page).itertext())
 
 
 def test_only_untouched_seats_leave_the_hall_without_decays(stage: Any) -> None:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from math import dist
+from math import dist, inf
 
 from seatwright.acoustics.bearings import seat_bearing
 from seatwright.acoustics.conflicts import LEAST_SHARE, Conflict, Heard, padded, shares_hidden
@@ -34,6 +34,9 @@ CLOSE_STEPS_DB = (3.0, 6.0, 9.0, 12.0)
 GAIN_STEPS_DB = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)
 SEAT_ROOM = 1.0
 """Metres between the middles of two seats that a move keeps."""
+
+SECTION_REACH = 10.0
+"""Degrees beyond the rest of its section that a seat may move: players sit with their section."""
 
 _MOST_TRIED = 3
 _WITHOUT_CLOSE_DB = -12.0
@@ -99,8 +102,8 @@ def parting(staged: Staged, conflict: Conflict) -> Parting:
     Returns
     -------
     Parting
-        First by bearing, then by the close perspective, then by gain; with the same limits no
-        other seat may hide it more than before.
+        First by bearing, within ten degrees of its section, then by the close perspective, then
+        by gain; with the same limits no other seat may hide it more than before.
     """
     aim = max(LEAST_SHARE, 0.5 * conflict.share)
     own = staged.heard[conflict.hidden]
@@ -117,10 +120,25 @@ _Move = tuple[str, float, float | None, Seat]
 def _turns(staged: Staged, conflict: Conflict) -> Iterator[_Move]:
     seat = staged.scene.seats[conflict.hidden]
     bearing, distance = seat.polar_place
-    for turn in TURNS:
+    low, high = _reach(staged.scene, conflict.hidden)
+    for turn in (each for each in TURNS if low <= bearing + each <= high):
         place = SeatChange(bearing=round(bearing + turn, 1), distance=distance)
         moved = seat.changed(place)
         yield "bearing", moved.polar_place[0], bearing, moved
+
+
+def _reach(scene: Scene, name: str) -> tuple[float, float]:
+    """Least and greatest bearing at which a seat still sits with its section; any where alone."""
+    own = scene.seats[name]
+    mates = [
+        seat.polar_place[0]
+        for other, seat in scene.seats.items()
+        if other != name and seat.section_name == own.section_name
+    ]
+    if not mates:
+        return -inf, inf
+    every = [*mates, own.polar_place[0]]
+    return min(every) - SECTION_REACH, max(every) + SECTION_REACH
 
 
 def _closer(staged: Staged, conflict: Conflict) -> Iterator[_Move]:

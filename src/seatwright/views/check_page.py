@@ -3,8 +3,16 @@
 from __future__ import annotations
 
 from seatwright.acoustics.decay_curves import HallDecays
+from seatwright.acoustics.fold_down import LEAST_CORRELATION
 from seatwright.views.check_table import Check, seat_room_rows
-from seatwright.views.html_page import html_page, html_table
+from seatwright.views.conflict_table import (
+    FOLD_MEANING,
+    MEANING,
+    NONE_HIDDEN,
+    conflict_rows,
+    fold_rows,
+)
+from seatwright.views.html_page import MINUS, html_page, html_section, html_table, paragraph
 from seatwright.views.page_parts import (
     hall_part,
     measured_table,
@@ -45,8 +53,29 @@ def check_page(check: Check, plan: str, decays: HallDecays | None) -> str:
         *warnings_part(check.warnings),
         plan_part(plan),
         seats_part(check.seats, {}),
+        *heard_parts(check),
         hall_part(check.hall, decays, more),
         "</main>",
         page_footer(),
     ]
     return html_page(f"{title}: check", body)
+
+
+def heard_parts(check: Check) -> list[str]:
+    """Seats that others hide, and the mix in mono; nothing where stems were not listened to."""
+    if check.fold_down is None:
+        return []
+    heads, rows = conflict_rows(check.conflicts)
+    hidden = paragraph(f"Seats that others hide: {NONE_HIDDEN}.")
+    if rows:
+        caption = "Seats that others hide, the most hidden first"
+        hidden = html_table(caption, heads, rows) + "\n" + paragraph(" ".join(MEANING.split()))
+    low = (
+        f"{FOLD_MEANING}. In the octaves of 63 and 125 Hz a correlation below {LEAST_CORRELATION} "
+        "lets bass cancel in mono and on one bass loudspeaker."
+    ).replace(" -", f" {MINUS}")
+    mono = [html_table("The mix in mono, by octave band in Hz", *fold_rows(check.fold_down))]
+    return [
+        html_section("Who hides whom", [hidden]),
+        html_section("In mono", [*mono, paragraph(low)]),
+    ]

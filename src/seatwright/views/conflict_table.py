@@ -16,10 +16,14 @@ from seatwright.views.text_table import text_table
 
 _HEADS = ["seat", "at", "hidden by", "at", "share", "octaves", "such as s", "try", "then"]
 
-_MEANING = """\
+NONE_HIDDEN = "none by a quarter or more"
+
+MEANING = """\
 A seat is hidden where another is stronger in the same octave and tenth of a second, by 4 dB from
 one direction to 12 dB from 60 degrees apart. Share: of its own loudness over the piece, by whoever
 hides most; in brackets how many more hide a quarter. Octaves are wide: let your ears decide."""
+
+FOLD_MEANING = "0 dB where left and right are alike, -3 unrelated, less where they cancel"
 
 Pair = tuple[Conflict, Parting]
 
@@ -27,20 +31,29 @@ Pair = tuple[Conflict, Parting]
 def conflict_part(pairs: Sequence[Pair]) -> str:
     """Hidden seats under their heading as one part of a page."""
     if not pairs:
-        return "Seats that others hide\nnone by a quarter or more"
-    table = text_table(_HEADS, [_row(conflict, move) for conflict, move in pairs])
-    return f"Seats that others hide, the most hidden first\n{table}\n{_MEANING}"
+        return f"Seats that others hide\n{NONE_HIDDEN}"
+    heads, rows = conflict_rows(pairs)
+    table = text_table(heads, [[printable(cell) for cell in row] for row in rows])
+    return f"Seats that others hide, the most hidden first\n{table}\n{MEANING}"
+
+
+def conflict_rows(pairs: Sequence[Pair]) -> tuple[list[str], list[list[str]]]:
+    """Heads and rows of a table of hidden seats; names as they are in the scene."""
+    return list(_HEADS), [_row(conflict, move) for conflict, move in pairs]
 
 
 def fold_part(fold: FoldDown) -> str:
     """The mix in mono under its heading as one part of a page."""
+    return f"The mix in mono: {FOLD_MEANING}\n{text_table(*fold_rows(fold))}"
+
+
+def fold_rows(fold: FoldDown) -> tuple[list[str], list[list[str]]]:
+    """Heads and rows of a table of the mix in mono, octave by octave."""
     rows = [
         ["mono against stereo dB", *(shown(v) for v in (*fold.change_db, fold.overall_db))],
         ["L/R correlation", *(shown(v, 2) for v in fold.correlation), "-"],
     ]
-    table = text_table(["octave band", *BAND_NAMES[:8], "all"], rows)
-    meaning = "0 dB where left and right are alike, -3 unrelated, less where they cancel"
-    return f"The mix in mono: {meaning}\n{table}"
+    return ["octave band", *BAND_NAMES[:8], "all"], rows
 
 
 def conflict_values(pairs: Sequence[Pair]) -> list[dict[str, Any]]:
@@ -66,9 +79,9 @@ def _row(conflict: Conflict, move: Parting) -> list[str]:
     more = f" (+{len(conflict.also)})" if conflict.also else ""
     long = conflict.stop > conflict.start
     return [
-        printable(conflict.hidden),
+        conflict.hidden,
         f"{conflict.hidden_bearing:+.1f}",
-        printable(conflict.masker) + more,
+        conflict.masker + more,
         f"{conflict.masker_bearing:+.1f}",
         f"{100 * conflict.share:.0f} %",
         ", ".join(conflict.bands),
