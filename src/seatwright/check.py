@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields
 from math import dist
@@ -14,7 +14,6 @@ from seatwright.acoustics.hall_figures import (
     measured_places,
     seat_room_figures,
 )
-from seatwright.acoustics.impulse_response import Grid
 from seatwright.acoustics.listening import (
     Listening,
     SeatPlan,
@@ -23,18 +22,20 @@ from seatwright.acoustics.listening import (
     seat_plan,
 )
 from seatwright.acoustics.octave_transfer import OctaveTransfer, octave_transfer
-from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
-from seatwright.acoustics.seat_response import seat_response
+from seatwright.acoustics.seat_figures import SeatFigures
 from seatwright.disk.casting import Cast
 from seatwright.disk.every_fault import read_and_cast
+from seatwright.disk.inspection_shelf import InspectionShelf
 from seatwright.disk.scene_file import ReadScene
 from seatwright.disk.stem_inspection import inspect_sound
 from seatwright.disk.stem_reader import FLOAT_ENCODINGS
+from seatwright.disk.store import Store
 from seatwright.errors import Fault
 from seatwright.heard_mix import heard_mix
 from seatwright.pages import refuse_page_place, write_check_page
 from seatwright.render import time_grid
 from seatwright.report_facts import scene_warnings
+from seatwright.seat_responses import SeatResponses
 from seatwright.sound.inspection import StemInspection
 from seatwright.sound.inspection_warnings import same_audio_warnings, stem_warnings
 from seatwright.stage.description import dotted_key
@@ -56,6 +57,7 @@ def check(
     threads: int = 0,
     progress: Callable[[str, float], None] = lambda _what, _share: None,
     page: Path | None = None,
+    store: Store | None = None,
 ) -> Check:
     """Check a scene and its stems, and compute what a render would sound like in figures.
 
@@ -75,6 +77,9 @@ def check(
         Called with what is being done and how much of it is done, 0 to 1.
     page : Path, optional
         Where to write the check as HTML too.
+    store : Store, optional
+        Inspections and responses of commands before this one, found and kept there; a render
+        finds them too. Changes no figure.
 
     Returns
     -------
@@ -97,8 +102,9 @@ def check(
     grid = time_grid(scene, listening, cast)
     plans = placed_plans(scene, heard, cast)
     threads = threads or os.cpu_count() or 1
-    stems = () if headers_only else heard_stems(cast, threads, progress)
-    mixed = mix_figures(listening, plans, grid, threads, lambda s: progress("seats", 0.6 * s))
+    stems = () if headers_only else heard_stems(cast, threads, progress, store)
+    responses = SeatResponses(scene, listening, grid, cast, store=store)
+    mixed = mix_figures(responses, plans, threads, lambda s: progress("seats", 0.6 * s))
     figures = {name: seat for name, (seat, _) in mixed.items()}
     mix = None
     if stems:
@@ -134,10 +140,14 @@ def check(
 
 
 def heard_stems(
-    cast: Cast, threads: int, progress: Callable[[str, float], None]
+    cast: Cast,
+    threads: int,
+    progress: Callable[[str, float], None],
+    store: Store | None = None,
 ) -> tuple[StemInspection, ...]:
-    """Every stem read from end to end."""
-    return tuple(inspect_sound(cast, threads, lambda share: progress("stems", share)))
+    """Every stem read from end to end, but for those that a store knows."""
+    shelf = InspectionShelf(store) if store else None
+    return tuple(inspect_sound(cast, threads, lambda share: progress("stems", share), shelf))
 
 
 def stem_doubts(read: ReadScene, cast: Cast, stems: tuple[StemInspection, ...]) -> list[str]:
@@ -172,24 +182,22 @@ def placed_plans(scene: Scene, heard: tuple[str, ...], cast: Cast) -> dict[str, 
 
 
 def mix_figures(
-    listening: Listening,
-    plans: dict[str, SeatPlan],
-    grid: Grid,
+    responses: SeatResponses,
+    names: Collection[str],
     threads: int,
     progress: Callable[[float], None],
 ) -> dict[str, tuple[SeatFigures, OctaveTransfer]]:
-    """Figures of every seat from the very responses a render would convolve, and their octaves."""
+    """Figures of seats from the very responses a render would convolve, and their octaves."""
 
-    def one(plan: SeatPlan) -> tuple[SeatFigures, OctaveTransfer]:
-        response = seat_response(listening, plan, grid)
-        transfer = octave_transfer(response.mix, grid.rate)
-        return seat_figures(listening, plan, response), transfer
+    def one(name: str) -> tuple[SeatFigures, OctaveTransfer]:
+        built = responses.built(name)
+        return built.figures, octave_transfer(built.parts["mix"], responses.grid.rate)
 
     found = {}
     with ThreadPoolExecutor(threads) as pool:
-        for name, each in zip(plans, pool.map(one, plans.values()), strict=True):
+        for name, each in zip(names, pool.map(one, names), strict=True):
             found[name] = each
-            progress(len(found) / len(plans))
+            progress(len(found) / len(names))
     return found
 
 

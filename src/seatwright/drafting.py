@@ -15,8 +15,10 @@ from seatwright.disk.draft_file import (
     relative_stems,
     write_scene,
 )
+from seatwright.disk.inspection_shelf import InspectionShelf
 from seatwright.disk.scene_file import ReadScene
 from seatwright.disk.stem_inspection import inspect_readable
+from seatwright.disk.store import Store
 from seatwright.errors import Fault, SceneError, StemError
 from seatwright.sound.inspection import StemInspection
 from seatwright.sound.stem_treatments import starts_apart, stem_faults, treated
@@ -65,7 +67,11 @@ class Draft:
 
 
 def draft(
-    folder: Path, scene: Path, layout: str | None = None, ask: Ask = lambda _guess: ""
+    folder: Path,
+    scene: Path,
+    layout: str | None = None,
+    ask: Ask = lambda _guess: "",
+    store: Store | None = None,
 ) -> Draft:
     """Draft a scene for the stems of a folder, or add to one that is there.
 
@@ -79,6 +85,8 @@ def draft(
         One of `known_layouts()`; chosen by the parts that are there where not given.
     ask : callable
         Asked for every name with more than one meaning.
+    store : Store, optional
+        Inspections of stems are found and kept there, in full, as a check needs them.
 
     Returns
     -------
@@ -101,7 +109,9 @@ def draft(
     names = folder_stems(folder)
     read, seated = existing_scene(scene, folder)
     fresh = [folder / name for name in names if name not in seated]
-    inspected, unread = inspect_readable(fresh, os.cpu_count() or 1)
+    inspected, unread = inspect_readable(
+        fresh, os.cpu_count() or 1, InspectionShelf(store) if store else None
+    )
     refused = {path.name: error for path, error in unread.items()}
     if refused and len(refused) == len(names):
         raise StemError(fault for error in refused.values() for fault in error.faults)

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from seatwright.commands.arguments import SceneArgument
+from seatwright.commands.store_doubts import let_go
 
 
 def check_command(
@@ -38,14 +39,17 @@ def check_command(
     """Every fault of a scene and its stems at once, else each seat and the hall in figures."""
     from seatwright.check import check
     from seatwright.console import progress_bar
+    from seatwright.disk.store_place import usual_store
     from seatwright.errors import printable
     from seatwright.views.check_table import check_table
 
+    store, doubts = usual_store()
     with progress_bar() as progress:
         found = check(
             scene, seating, allow_truncated=allow_truncated, allow_outside=allow_outside,
-            headers_only=headers_only, threads=threads, progress=progress, page=page,
+            headers_only=headers_only, threads=threads, progress=progress, page=page, store=store,
         )  # fmt: skip
+    let_go(store, doubts)
     typer.echo(found.as_json() if as_json else check_table(found), nl=False)
     if page is not None:
         typer.echo(f"\nwritten to {printable(str(page))}", err=True)

@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from seatwright.commands.store_doubts import let_go
+
 
 def draft_command(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of stems.")],
@@ -28,12 +30,16 @@ def draft_command(
 ) -> None:
     """A first scene from the names of a folder of stems; a scene there already only grows."""
     from seatwright.console import asked_part
+    from seatwright.disk.store_place import usual_store
     from seatwright.drafting import draft
     from seatwright.views.draft_text import draft_report
 
+    store, doubts = usual_store()
     asks = not as_json and sys.stdin.isatty() and sys.stderr.isatty()
     scene = out or Path(folder.resolve().name + ".toml")
-    drafted = draft(folder, scene, layout, asked_part) if asks else draft(folder, scene, layout)
+    asked = {"ask": asked_part} if asks else {}
+    drafted = draft(folder, scene, layout, **asked, store=store)
+    let_go(store, doubts)
     typer.echo(
         draft_report(
             drafted.seats,
