@@ -35,6 +35,7 @@ FLOORS = {
     "plans": 5,
     "pages": 5,
     "tally": 5,
+    "verify": 5,
     "commands": 6,
     "cli": 6,
     "console": 6,

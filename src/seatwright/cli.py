@@ -22,6 +22,7 @@ from seatwright.commands.tables import (
     surfaces_command,
 )
 from seatwright.commands.tally import tally_command
+from seatwright.commands.verify import verify_command
 
 app = typer.Typer(
     name="seatwright",
@@ -55,6 +56,7 @@ app.command("compare")(compare_command)
 app.command("draft")(draft_command)
 app.command("plan")(plan_command)
 app.command("tally")(tally_command)
+app.command("verify")(verify_command)
 app.command("schema")(schema_command)
 app.command("surfaces")(surfaces_command)
 app.command("halls")(halls_command)
