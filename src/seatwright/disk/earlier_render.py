@@ -8,15 +8,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from seatwright.disk.leftovers import KINDS, files_of
 from seatwright.disk.stems import content_hash
-from seatwright.disk.text_files import refused
-from seatwright.errors import DiskError, Fault, StemError
+from seatwright.errors import StemError
 
 REPORT_NAME = "report.json"
 _AUDIO = (".wav", ".flac")
@@ -93,28 +91,9 @@ def superseded(folder: Path, written: Iterable[str], inputs: Iterable[Path]) -> 
     return Superseded(tuple(ours), tuple(foreign))
 
 
-def remove_superseded(folder: Path, outputs: Iterable[OldOutput]) -> None:
-    """Remove outputs that are still what they were, and their folders where these are then empty.
-
-    Raises
-    ------
-    DiskError
-        With every one that the disk refuses to remove.
-    """
-    faults: list[Fault] = []
-    for old in outputs:
-        path = folder / old.file
-        if _state(path) != old.state:  # gone, or a new one where names differ only by case
-            continue
-        try:
-            path.unlink(missing_ok=True)
-        except OSError as error:
-            faults += refused(path, "of an earlier render, cannot be removed", error).faults
-        if path.parent != folder:
-            with suppress(OSError):
-                path.parent.rmdir()
-    if faults:
-        raise DiskError(faults)
+def is_still(folder: Path, old: OldOutput) -> bool:
+    """Whether an output is still what it was: neither gone nor another one in its place."""
+    return _state(folder / old.file) == old.state
 
 
 def whole_render(folders: Iterable[Path], scene: str, scene_sha256: str) -> WholeRender | None:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from seatwright.disk.earlier_render import REPORT_NAME
-from seatwright.disk.leftovers import KINDS
+from seatwright.disk.leftovers import stays_inside
 from seatwright.disk.text_files import refused
 from seatwright.errors import Fault, RenderError
 
@@ -146,11 +146,9 @@ def _once(files: Iterable[ListedFile]) -> tuple[ListedFile, ...]:
 
 def _check_inside(file: str) -> tuple[str, ...]:
     """Parts of a path that stays in the folder: a file, or one in a folder of outputs."""
-    parts = tuple(file.split("/"))
-    odd = any(part in ("", ".", "..") or "\\" in part or "\0" in part for part in parts)
-    if odd or len(parts) > 2 or (len(parts) == 2 and parts[0] not in KINDS):
+    if not stays_inside(file):
         raise ValueError(f'the output "{file[:80]}" leads elsewhere')
-    return parts
+    return tuple(file.split("/"))
 
 
 def _check_place(output: ListedFile, ending: str) -> None:

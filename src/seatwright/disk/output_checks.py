@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from seatwright.disk.earlier_render import REPORT_NAME
-from seatwright.disk.leftovers import KINDS
+from seatwright.disk.leftovers import JOURNAL_NAME, KINDS
 from seatwright.disk.listed_render import ListedFile, ListedRender
 from seatwright.disk.render_lock import LOCK_NAME
 from seatwright.disk.stems import Stem, content_hash, inspect_stem
@@ -108,7 +108,10 @@ def foreign_files(render: ListedRender) -> list[Fault]:
             continue
         what = "stands here and in no report"
         hint = ""
-        if Path(file).name.startswith(".seatwright-"):
+        if file == JOURNAL_NAME:
+            what = "a render was cut off while its outputs were put in the place of others"
+            hint = "the next render into this folder undoes that first"
+        elif Path(file).name.startswith(".seatwright-"):
             what = "left by a render that was cut off, or of one that is at work"
             hint = "the next render into this folder removes what is left"
         faults.append(Fault(what, file=str(render.folder / file), hint=hint))
