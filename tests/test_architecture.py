@@ -36,6 +36,7 @@ FLOORS = {
     "pages": 5,
     "tally": 5,
     "verify": 5,
+    "memory_need": 5,
     "commands": 6,
     "cli": 6,
     "console": 6,

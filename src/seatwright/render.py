@@ -15,6 +15,7 @@ from seatwright.disk.earlier_render import whole_render
 from seatwright.disk.every_fault import read_and_cast
 from seatwright.disk.output_names import folder_name
 from seatwright.disk.raw_blocks import RawBlocks
+from seatwright.memory_need import refuse_beyond_memory
 from seatwright.pages import page_of
 from seatwright.report_facts import StemHashes, report_of
 from seatwright.sound.convolution import Engine
@@ -79,6 +80,7 @@ def render(
     form = bounce_format(request, cast, first, last)
     inputs = [read.path, *(stem.path for stem in cast.stems)]
     threads = request.threads or os.cpu_count() or 1
+    refuse_beyond_memory(scene, heard, buses, cast, grid, threads)
     whole = whole_render(folders_of_whole(scene_path, folder), str(read.path), read.content_hash)
     with ExitStack() as opened:
         outputs = opened.enter_context(BounceFolder(folder, buses, form, inputs))

@@ -16,7 +16,9 @@ from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
 from seatwright.acoustics.seat_response import SeatResponse, seat_response
 from seatwright.disk.casting import Cast
 from seatwright.disk.feeds import Feed
+from seatwright.errors import naming
 from seatwright.sound.convolution import Voice
+from seatwright.stage.description import dotted_key
 from seatwright.stage.routing import Bus, routes_of
 from seatwright.stage.scene import Scene
 
@@ -90,8 +92,9 @@ class Voices:
             return None
         plan = seat_plan(self.scene, name, self.cast.channels(name))
         apart = any(bus.kind == "perspectives" for bus in self.buses)
-        response = seat_response(self.listening, plan, self.grid, apart)
-        self.figures[name] = seat_figures(self.listening, plan, response)
+        with naming("its responses cannot be built", key=dotted_key("seats", name)):
+            response = seat_response(self.listening, plan, self.grid, apart)
+            self.figures[name] = seat_figures(self.listening, plan, response)
         return response
 
     def _voices(self, name: str, feed: Feed, response: SeatResponse | None) -> Iterator[Voice]:

@@ -6,18 +6,21 @@ the disk.
 
 from __future__ import annotations
 
+import errno
+import hashlib
 import json
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from seatwright.disk.leftovers import KINDS, files_of
-from seatwright.disk.stems import content_hash
-from seatwright.errors import StemError
+from seatwright.disk.leftovers import KINDS, files_in
+from seatwright.disk.text_files import refused
 
 REPORT_NAME = "report.json"
 _AUDIO = (".wav", ".flac")
+_NOTHING_THERE = (errno.ENOENT, errno.ENOTDIR, errno.ELOOP)
 
 
 @dataclass(frozen=True)
@@ -73,7 +76,21 @@ def superseded(folder: Path, written: Iterable[str], inputs: Iterable[Path]) -> 
         Outputs of the next render, within the folder.
     inputs : iterable of Path
         Which are left out.
+
+    Raises
+    ------
+    DiskError
+        If the report, a folder of outputs or a listed output cannot be read: nobody could say
+        what is whose.
     """
+    try:
+        return _superseded(folder, written, inputs)
+    except OSError as error:
+        path = Path(error.filename or folder)
+        raise refused(path, "of an earlier render, cannot be read", error) from error
+
+
+def _superseded(folder: Path, written: Iterable[str], inputs: Iterable[Path]) -> Superseded:
     kept = {
         state[:2] for path in (*(folder / f for f in written), *inputs) if (state := _state(path))
     }
@@ -99,7 +116,9 @@ def is_still(folder: Path, old: OldOutput) -> bool:
 def whole_render(folders: Iterable[Path], scene: str, scene_sha256: str) -> WholeRender | None:
     """The first of some folders that holds a render of the whole scene as written."""
     for folder in folders:
-        report = _report(folder)
+        report: dict[str, Any] = {}
+        with suppress(OSError):  # a hint only
+            report = _report(folder)
         same = report.get("scene") == scene or report.get("scene_sha256") == scene_sha256
         trim = report.get("trim_db")
         whole = report.get("part") == report.get("seating") == ""
@@ -113,7 +132,7 @@ def _report(folder: Path) -> dict[str, Any]:
     path = folder / REPORT_NAME
     try:
         found = json.loads(path.read_bytes()) if path.is_file() else {}
-    except (OSError, ValueError, RecursionError):
+    except (ValueError, RecursionError):
         return {}
     known = isinstance(found, dict) and found.get("report_format") == 1
     return found if known else {}
@@ -131,8 +150,8 @@ def _listed(report: dict[str, Any]) -> dict[str, str]:
 
 def _audio_in(folder: Path) -> list[Path]:
     """Audio files where outputs stand."""
-    mixes = [path for path in files_of(folder) if path.stem == "mix"]
-    parts = [path for kind in KINDS for path in files_of(folder / kind)]
+    mixes = [path for path in files_in(folder) if path.stem == "mix"]
+    parts = [path for kind in KINDS for path in files_in(folder / kind)]
     return [p for p in mixes + parts if p.suffix in _AUDIO and not p.name.startswith(".")]
 
 
@@ -140,13 +159,13 @@ def _state(path: Path) -> tuple[int, ...]:
     """What changes when a file is written or replaced; empty where there is none."""
     try:
         status = path.stat()
-    except OSError:
-        return ()
+    except OSError as error:
+        if error.errno in _NOTHING_THERE:
+            return ()
+        raise
     return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns
 
 
 def _hash(path: Path) -> str:
-    try:
-        return content_hash(path)
-    except StemError:  # cannot be read
-        return ""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
@@ -39,13 +38,22 @@ def remove_leftovers(folder: Path) -> None:
     if os.path.lexists(folder / JOURNAL_NAME):
         return
     for place in (folder, *(folder / kind for kind in KINDS)):
-        for path in files_of(place):
-            if _TEMPORARY.fullmatch(path.name) and not path.is_symlink():
-                with suppress(OSError):  # in nobody's way
-                    path.unlink(missing_ok=True)
+        with suppress(OSError):  # in nobody's way
+            for path in files_in(place):
+                if _TEMPORARY.fullmatch(path.name) and not path.is_symlink():
+                    with suppress(OSError):
+                        path.unlink(missing_ok=True)
 
 
-def files_of(folder: Path) -> Iterator[Path]:
-    """Regular files and links to them, by name; none where there is no such folder."""
-    with suppress(OSError):
-        yield from (path for path in sorted(folder.iterdir()) if path.is_file())
+def files_in(folder: Path) -> list[Path]:
+    """Regular files and links to them, by name; none where there is no such folder.
+
+    Raises
+    ------
+    OSError
+        If the folder is there and cannot be listed.
+    """
+    try:
+        return [path for path in sorted(folder.iterdir()) if path.is_file()]
+    except (FileNotFoundError, NotADirectoryError):
+        return []
