@@ -153,15 +153,17 @@ reverberation = 0.3
 """
 
 
+KEPT: dict[tuple[str, str], Any] = {}
+
+
 def remembered(function: Callable[..., Any]) -> Callable[..., Any]:
-    """A pure function whose results are kept by the text of its arguments."""
-    kept: dict[str, Any] = {}
+    """A pure function whose results are kept by the text of its arguments, for all tests here."""
 
     def call(*arguments: Any) -> Any:
-        key = repr(arguments)
-        if key not in kept:
-            kept[key] = function(*arguments)
-        return kept[key]
+        key = (function.__name__, repr(arguments))
+        if key not in KEPT:
+            KEPT[key] = function(*arguments)
+        return KEPT[key]
 
     return call
 
