@@ -10,6 +10,8 @@ from seatwright.views.report import json_text
 from seatwright.views.text_table import text_table
 
 VERIFY_FORMAT = 1
+_NOTHING = 1e-15
+"""Of full scale: no file here holds what is lower, but for floats beside silence."""
 
 
 @dataclass(frozen=True)
@@ -121,7 +123,7 @@ def _sum_table(sums: tuple[CheckedSum, ...]) -> str:
 
 
 def _level(value: float) -> str:
-    return f"{20.0 * log10(value):+.1f}" if value > 0.0 else "-"
+    return f"{20.0 * log10(value):+.1f}" if value > _NOTHING else "-"
 
 
 def _counted(count: int, what: str) -> str:
