@@ -10,7 +10,9 @@ one would otherwise script: scipy.signal, one convolution a stem and channel, su
 from __future__ import annotations
 
 import argparse
+import os
 import resource
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -26,6 +28,14 @@ STEMS = 40
 SECTIONS = 6
 RESPONSE_SECONDS = 2.2
 REPEATS = 3
+PARTS = (
+    "flute", "oboe", "clarinet", "bassoon", "horn", "trumpet", "trombone", "tuba", "timpani",
+    "harp", "violin 1", "violin 2", "viola", "cello", "bass",
+)  # fmt: skip
+LOOKED_AT = [
+    f"{number:02} {PARTS[number % len(PARTS)]} {number // len(PARTS) + 1}"
+    for number in range(STEMS)
+]
 
 
 def stem(number: int, seconds: float) -> np.ndarray:
@@ -74,7 +84,7 @@ def scripted(stems: list[np.ndarray], heard: list[np.ndarray], name: str) -> np.
 def engine_mix(stems: list[np.ndarray], heard: list[np.ndarray], threads: int) -> np.ndarray:
     """The same by the engine, in memory, no silence skipped."""
     from seatwright.sound.convolution import Engine, Voice
-    from seatwright.sound.mix import add_mix
+    from seatwright.sound.mix import mix_sum
 
     frames = len(stems[0]) + heard[0].shape[1] - 1
     voices = (
@@ -83,8 +93,7 @@ def engine_mix(stems: list[np.ndarray], heard: list[np.ndarray], threads: int) -
     engine = Engine(voices, SECTIONS, heard[0].shape[1], threads, skip_silence=False, spare=1)
     mix = np.empty((2, frames), dtype=np.float32)
     for start, block in engine.blocks(0, frames):
-        add_mix(block, SECTIONS)
-        mix[:, start : start + block.shape[2]] = block[0]
+        mix[:, start : start + block.shape[2]] = mix_sum(block[1:], block.shape[2])
     return mix
 
 
@@ -142,7 +151,7 @@ def same_work(folder: Path, out: Path) -> None:
     from seatwright.disk.raw_blocks import RawBlocks
     from seatwright.disk.stems import StemReader, inspect_stem
     from seatwright.sound.convolution import Engine, Voice
-    from seatwright.sound.mix import add_mix
+    from seatwright.sound.mix import mix_sum
     from seatwright.stage.routing import Bus
 
     heard = responses()
@@ -163,11 +172,11 @@ def same_work(folder: Path, out: Path) -> None:
         engine = Engine(voices, SECTIONS, heard[0].shape[1], 2, skip_silence=False, spare=1)
         peak = 0.0
         for _, block in engine.blocks(0, frames):
-            add_mix(block, SECTIONS)
+            block[0] = mix_sum(block[1:], block.shape[2])
             peak = max(peak, float(block.max()), -float(block.min()))
             raw.write(block)
         trim_db = min(0.0, -20.0 * np.log10(max(peak, 1e-9)) - 0.1)
-        outputs.write(raw, trim_db, lambda _share: None, 2)
+        outputs.write(raw.read, trim_db, lambda _share: None, 2)
         outputs.commit({})
 
 
@@ -178,6 +187,75 @@ def whole_render(folder: Path, out: Path) -> None:
 
     report = render(folder / "w.toml", out, Request(threads=2))
     print(f"  responses {report.response_frames / RATE:.2f} s", file=sys.stderr)
+
+
+def kept_render(folder: Path, out: Path) -> None:
+    """The same with the store of results beside the outputs."""
+    from seatwright.disk.store import Store
+    from seatwright.render import render
+    from seatwright.stage.request import Request
+
+    store = Store(out.with_name(f"{out.name} store"))
+    render(folder / "w.toml", out, Request(threads=2), store=store)
+    if store.doubts:
+        raise SystemExit(f"the store doubts: {store.doubts}")
+
+
+def move_a_seat(scene: Path, by: float) -> None:
+    """Turn the seat of stem 24, not the nearest one, by some degrees about the podium."""
+    lines = scene.read_text(encoding="utf-8").splitlines()
+    place = lines.index('[seats."24"]') + 3
+    lines[place] = f"bearing = {float(lines[place].split('=')[1]) + by:.2f}"
+    scene.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def same_files(one: Path, other: Path) -> bool:
+    """Whether two folders hold the same audio, byte for byte."""
+    found = [
+        {path.relative_to(root): path.read_bytes() for path in root.rglob("*.wav")}
+        for root in (one, other)
+    ]
+    return bool(found[0]) and found[0] == found[1]
+
+
+def again_seconds(folder: Path) -> tuple[float, float, float]:
+    """Medians of a render with a store from nothing, after a moved seat, with nothing changed."""
+    spent: dict[str, list[float]] = {"nothing": [], "moved": [], "same": []}
+    for number in range(REPEATS):
+        out = folder / f"again {number}"
+        spent["nothing"].append(in_child("kept_render", folder / "w", out)[0])
+        time.sleep(2.5)  # no file is trusted by its time alone within two seconds
+        in_child("kept_render", folder / "w", out)
+        spent["same"] += [in_child("kept_render", folder / "w", out)[0] for _ in range(2)]
+        for _ in range(2):
+            move_a_seat(folder / "w" / "w.toml", 0.8)
+            spent["moved"].append(in_child("kept_render", folder / "w", out)[0])
+        if number == 0:
+            in_child("whole_render", folder / "w", folder / "anew")
+            if not same_files(out, folder / "anew"):
+                raise SystemExit("after a moved seat the samples are not those from nothing")
+        shutil.rmtree(out)
+        shutil.rmtree(out.with_name(f"{out.name} store"))
+    print("  again:", {k: [round(t, 2) for t in v] for k, v in spent.items()}, file=sys.stderr)
+    nothing, moved, same = (float(np.median(spent[key])) for key in ("nothing", "moved", "same"))
+    return nothing, moved, same
+
+
+def first_look(folder: Path) -> float:
+    """Seconds of `seatwright draft`, then `seatwright check`: two processes, an empty store."""
+    place = folder / "look"
+    environment = {**os.environ, "SEATWRIGHT_STORE": str(place / "store")}
+    place.mkdir()
+    scene = place / "look.toml"
+    stems = folder / "look-stems"
+    stems.mkdir()
+    for number, name in enumerate(LOOKED_AT):
+        (stems / f"{name}.wav").hardlink_to(folder / "w" / f"{number:02}.wav")
+    begin = time.perf_counter()
+    for words in (["draft", str(stems), "--out", str(scene)], ["check", str(scene)]):
+        command = [sys.executable, "-m", "seatwright", *words]
+        subprocess.run(command, check=True, capture_output=True, env=environment)
+    return time.perf_counter() - begin
 
 
 def in_child(work: str, folder: Path, out: Path) -> tuple[float, float]:
@@ -300,6 +378,8 @@ def run(seconds: float) -> list[tuple[str, str, str]]:
             f"file work alone {files:.1f} s",
             file=sys.stderr,
         )
+        nothing, moved, unchanged = again_seconds(folder)
+        looked = first_look(folder)
         write_scene(folder / "w4", 4 * seconds)
         _, memory_longer = in_child("whole_render", folder / "w4", folder / "out4")
     growth = 100.0 * (memory_longer / memory - 1.0)
@@ -319,6 +399,10 @@ def run(seconds: float) -> list[tuple[str, str, str]]:
         ("the same with an instrument's radiation, which compute_rir has not", "",
          f"{seat_build('oboe'):.1f}"),
         ("largest error of the mix against float64", "< -120 dBFS", f"{error_db:.0f} dBFS"),
+        ("a render with a store after one moved seat, against from nothing, same bits", ">= 8",
+         f"{nothing / moved:.1f}"),
+        ("the same with nothing changed", ">= 30", f"{nothing / unchanged:.0f}"),
+        ("draft, then check, as commands", "< 10 s", f"{looked:.1f} s"),
         ("seatwright --help", "< 0.3 s CPU", f"{help_seconds():.2f} s"),
     ]  # fmt: skip
 

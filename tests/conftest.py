@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from seatwright.disk.bounces import BounceWriter
 from seatwright.disk.broadcast import Broadcast
+from seatwright.disk.store import Store
 from seatwright.render import render
 from seatwright.stage.request import Request
 from seatwright.views.report import Report
@@ -75,10 +76,12 @@ class SmallStage:
         self,
         out: str = "out",
         progress: Callable[[str, float], None] = lambda _what, _share: None,
+        store: Store | None = None,
         **request: Any,
     ) -> Report:
         """Render the scene on one thread, unless asked otherwise."""
-        return render(self.scene, self.folder / out, Request(**{"threads": 1, **request}), progress)
+        asked = Request(**{"threads": 1, **request})
+        return render(self.scene, self.folder / out, asked, progress, store)
 
     def float_render(self, out: str = "out", **request: Any) -> Report:
         """Render to floats, every sample as the engine gave it."""
@@ -122,6 +125,12 @@ distance = 3
 [sections.winds]
 perspectives = { tree = 0, close = -6, head = -9 }
 """
+
+
+@pytest.fixture(autouse=True)
+def no_store(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing that a test computes is found by another; tests of the store name a folder."""
+    monkeypatch.setenv("SEATWRIGHT_STORE", "")
 
 
 @pytest.fixture

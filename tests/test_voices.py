@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,9 @@ from seatwright.acoustics.listening import listening_of
 from seatwright.disk.casting import cast_scene
 from seatwright.disk.scene_file import read_scene
 from seatwright.errors import StemError
+from seatwright.mixdown import composition_of
 from seatwright.render import time_grid
+from seatwright.seat_responses import SeatResponses
 from seatwright.sound.convolution import Voice
 from seatwright.stage.routing import buses_of, heard_seats
 from seatwright.voices import Voices
@@ -24,9 +27,13 @@ def voices_of(stage: Any, threads: int = 1, only: tuple[str, ...] = (), **buses:
     listening = listening_of(read.scene)
     grid = time_grid(read.scene, listening, cast)
     heard = heard_seats(read.scene, only)
-    return Voices(
-        read.scene, heard, buses_of(read.scene, heard, **buses), listening, grid, cast, threads
-    )
+    made = buses_of(read.scene, heard, **buses)
+    composition = composition_of(read.scene, heard, made, cast)
+    rows = composition.rows(range(len(composition.groups)))
+    apart = buses.get("perspectives", False)
+    responses = SeatResponses(read.scene, listening, grid, cast, apart)
+    groups = list(enumerate(composition.groups))
+    return Voices(responses, groups, partial(composition.routes, rows), threads)
 
 
 def taken(voices: Voices) -> list[Voice]:
@@ -39,7 +46,7 @@ def taken(voices: Voices) -> list[Voice]:
 def test_one_voice_a_channel_section_by_section(quartet: Any) -> None:
     """The order decides how sums round: it is the sections', whatever the seats' order."""
     voices = voices_of(quartet)
-    assert [bus.name for bus in voices.buses] == ["winds", "strings", "voices"]
+    assert [group.section for _, group in voices.groups] == ["winds", "strings", "voices"]
     made = taken(voices)
     assert [voice.name for voice in made] == [
         "oboe",
@@ -50,7 +57,7 @@ def test_one_voice_a_channel_section_by_section(quartet: Any) -> None:
     assert [[bus for bus, _ in voice.routes] for voice in made] == [[0], [1], [1], [], [], [2], [2]]
     for voice in made:
         for _, response in voice.routes:
-            assert response.shape == (2, voices.grid.frames)
+            assert response.shape == (2, voices.responses.grid.frames)
             assert response.dtype == np.float32
 
 
@@ -78,14 +85,17 @@ def test_an_untouched_mono_stem_goes_to_both_sides_with_its_gain(stage: Any) -> 
     (voice,) = taken(voices)
     gain = 10 ** (-6 / 20)
     assert voice.direct == ((0, gain, gain), (1, gain, gain))
-    assert (voices.figures, voices.grid.frames) == ({}, 1)
+    assert voices.responses.grid.frames == 1
+    assert voices.responses.figures(["a"]) == {}
 
 
 def test_figures_of_every_seat_that_has_a_place(quartet: Any) -> None:
     voices = voices_of(quartet)
-    assert voices.figures == {}
+    heard = ["oboe", "violas", "organ", "choir"]
+    before = voices.responses.figures(heard, 2)
+    assert before.keys() == {"oboe", "violas", "choir"}
     taken(voices)
-    assert voices.figures.keys() == {"oboe", "violas", "choir"}
+    assert voices.responses.figures(heard) == before
 
 
 @pytest.mark.parametrize("threads", [2, 5])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from contextlib import suppress
 from io import TextIOWrapper
@@ -15,6 +16,7 @@ from seatwright.commands.compare import compare_command
 from seatwright.commands.draft import draft_command
 from seatwright.commands.plan import plan_command
 from seatwright.commands.render import render_command
+from seatwright.commands.store import store_command
 from seatwright.commands.tables import (
     halls_command,
     instruments_command,
@@ -23,6 +25,7 @@ from seatwright.commands.tables import (
 )
 from seatwright.commands.tally import tally_command
 from seatwright.commands.verify import verify_command
+from seatwright.commands.watch import watch_command
 
 app = typer.Typer(
     name="seatwright",
@@ -57,6 +60,8 @@ app.command("draft")(draft_command)
 app.command("plan")(plan_command)
 app.command("tally")(tally_command)
 app.command("verify")(verify_command)
+app.command("store")(store_command)
+app.command("watch")(watch_command)
 app.command("schema")(schema_command)
 app.command("surfaces")(surfaces_command)
 app.command("halls")(halls_command)
@@ -78,6 +83,8 @@ def main(arguments: list[str] | None = None) -> None:
     Ends with 0 done, 1 render failed, 2 scene or usage, 3 audio, 4 disk, 129 terminal gone,
     130 interrupted, 143 told to end.
     """
+    # files, seats and blocks are shared out already: threads inside each product would fight them
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from seatwright.errors import SeatwrightError, printable
     from seatwright.interrupts import ENDING
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from seatwright.acoustics.impulse_response import Grid
 from seatwright.disk.casting import Cast
 from seatwright.disk.free_memory import free_memory
 from seatwright.errors import Fault, RenderError
+from seatwright.mixdown import composition_of
 from seatwright.sound.convolution import block_grid
 from seatwright.stage.routing import Bus, routes_of
 from seatwright.stage.scene import Scene
@@ -21,11 +22,11 @@ _BESIDE = 24_000_000
 """Bytes for meters, plots and reports, measured."""
 
 _IN_FLIGHT = 3
-"""Blocks of all outputs: one being rendered, one being measured, one being written."""
+"""Blocks of all the engine's rows: one being rendered, one being summed, one being kept."""
 
 
 def memory_need(
-    scene: Scene, heard: Iterable[str], buses: tuple[Bus, ...], cast: Cast, grid: Grid, threads: int
+    scene: Scene, heard: Sequence[str], buses: tuple[Bus, ...], cast: Cast, grid: Grid, threads: int
 ) -> int:
     """Bytes a render takes beside the program itself.
 
@@ -35,7 +36,7 @@ def memory_need(
     Parameters
     ----------
     scene : Scene
-    heard : iterable of str
+    heard : sequence of str
         Seats that sound.
     buses : tuple of Bus
         Outputs beside the mix.
@@ -53,15 +54,17 @@ def memory_need(
     voices = sum(cast.channels(name) for name in placed)
     kept = pairs * 2 * spectrum + voices * _FLOAT * blocks.history
     fed = sum(2 * 2 * _FLOAT * blocks.hop for name in heard if cast.channels(name) == 2)
-    summed = 2 * 2 * len(buses) * spectrum
-    outputs = _IN_FLIGHT * 2 * (1 + len(buses)) * _FLOAT * blocks.hop
+    composition = composition_of(scene, heard, buses, cast)
+    rows = len(composition.rows(range(len(composition.groups))))
+    summed = 2 * 2 * rows * spectrum
+    outputs = 2 * (_IN_FLIGHT * rows + 1 + len(buses)) * _FLOAT * blocks.hop
     scratch = threads * 4 * spectrum
     building = (threads + 1) * 2 * _BUILDING * _FLOAT * grid.frames
     return _BESIDE + kept + fed + max(building, summed + outputs + scratch)
 
 
 def refuse_beyond_memory(
-    scene: Scene, heard: Iterable[str], buses: tuple[Bus, ...], cast: Cast, grid: Grid, threads: int
+    scene: Scene, heard: Sequence[str], buses: tuple[Bus, ...], cast: Cast, grid: Grid, threads: int
 ) -> None:
     """Stop a render that the machine's memory cannot hold before it takes any.
 
@@ -70,7 +73,7 @@ def refuse_beyond_memory(
     RenderError
         Naming what it needs and what there is.
     """
-    needed = memory_need(scene, tuple(heard), buses, cast, grid, threads)
+    needed = memory_need(scene, heard, buses, cast, grid, threads)
     free = free_memory()
     if free is None or needed <= free:
         return

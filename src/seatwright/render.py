@@ -13,19 +13,24 @@ from seatwright.disk.bounce_folder import BounceFolder, BounceFormat, moved_broa
 from seatwright.disk.casting import Cast
 from seatwright.disk.earlier_render import whole_render
 from seatwright.disk.every_fault import read_and_cast
+from seatwright.disk.file_contents import StemContents
+from seatwright.disk.kept_file import DamagedFile
 from seatwright.disk.output_names import folder_name
-from seatwright.disk.raw_blocks import RawBlocks
+from seatwright.disk.store import Store
+from seatwright.errors import DiskError, Fault
+from seatwright.kept_levels import keep_levels, known_levels
+from seatwright.kept_reports import keep_report, report_key, standing_outputs, standing_report
 from seatwright.memory_need import refuse_beyond_memory
+from seatwright.mixdown import Mixdown, mixdown_of, output_origins
 from seatwright.pages import page_of
-from seatwright.report_facts import StemHashes, report_of
-from seatwright.sound.convolution import Engine
-from seatwright.sound.mix import Levels, Meters, add_mix, common_trim
+from seatwright.report_facts import report_of
+from seatwright.seat_responses import SeatResponses
+from seatwright.sound.mix import Levels, Meters, common_trim
 from seatwright.sound.spectra import Picture
 from seatwright.stage.request import Request
-from seatwright.stage.routing import Bus, buses_of, heard_seats
+from seatwright.stage.routing import buses_of, heard_seats
 from seatwright.stage.scene import Scene
 from seatwright.views.report import Report, report_table
-from seatwright.voices import Voices
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and how much of it is done, 0 to 1."""
@@ -33,6 +38,9 @@ Progress = Callable[[str, float], None]
 
 RENDERS = Path("renders")
 """Holds the folders of renders that are given none."""
+
+_DAMAGED_RESULTS = 8
+"""Kept results that may turn out damaged before a render does without any."""
 
 BUILT, RENDERED = 0.2, 0.9
 """Shares of a render's time after which its responses are built, its blocks rendered."""
@@ -43,6 +51,7 @@ def render(
     folder: Path,
     request: Request | None = None,
     progress: Progress = lambda _what, _share: None,
+    store: Store | None = None,
 ) -> Report:
     """Render a scene into a folder.
 
@@ -55,6 +64,8 @@ def render(
     request : Request, optional
         The whole scene as 24-bit WAV by default.
     progress : callable
+    store : Store, optional
+        Results of renders before this one, found and kept there; changes no sample.
 
     Returns
     -------
@@ -68,6 +79,19 @@ def render(
         are left as they were.
     """
     request = request or Request()
+    for _ in range(_DAMAGED_RESULTS):
+        try:
+            return _render(scene_path, folder, request, progress, store)
+        except DamagedFile as damage:  # found while blocks were summed: once more without it
+            if store is None or store.folder not in damage.path.parents:
+                raise DiskError(Fault(f"found {damage.found}", file=str(damage.path))) from damage
+            store.forget(damage)
+    return _render(scene_path, folder, request, progress, None)
+
+
+def _render(
+    scene_path: Path, folder: Path, request: Request, progress: Progress, store: Store | None
+) -> Report:
     read, cast, head = read_and_cast(
         scene_path, allow_outside=request.allow_outside, allow_truncated=request.allow_truncated
     )
@@ -84,24 +108,27 @@ def render(
     whole = whole_render(folders_of_whole(scene_path, folder), str(read.path), read.content_hash)
     with ExitStack() as opened:
         outputs = opened.enter_context(BounceFolder(folder, buses, form, inputs))
-        hashes = opened.enter_context(StemHashes(cast.stems))
-        building = stage_of(progress, "building responses", 0.0, BUILT)
-        voices = Voices(scene, heard, buses, listening, grid, cast, threads, building)
-        opened.enter_context(closing(voices))
-        raw = opened.enter_context(RawBlocks(outputs.folder))
-        levels, pictures = rendered(
-            Engine(voices, len(buses), grid.frames, threads, spare=1),  # let go when it is done
-            raw,
-            buses,
-            cast.rate,
-            (first, last),
-            stage_of(progress, "rendering", BUILT, RENDERED),
+        contents = opened.enter_context(StemContents(cast.stems, store, threads))
+        job = ""
+        if store is not None:
+            job = report_key(read, cast, head, request, contents.finished(), whole)
+            if report := standing_report(store, job, outputs, threads):
+                return report
+        responses = SeatResponses(scene, listening, grid, cast, request.perspectives, store)
+        mixdown = opened.enter_context(
+            mixdown_of(responses, heard, buses, contents, (first, last), outputs.folder)
         )
+        levels, pictures = rendered(mixdown, threads, progress)
         trim = common_trim(levels) if request.trim_db is None else request.trim_db
-        bounces = outputs.write(raw, trim, stage_of(progress, "writing", RENDERED, 1.0), threads)
+        origins = output_origins(mixdown.keys, outputs.files, form, trim)
+        bounces = outputs.write(
+            mixdown.read, trim, stage_of(progress, "writing", RENDERED, 1.0), threads,
+            standing_outputs(outputs.folder, origins, store),
+        )  # fmt: skip
         report = report_of(
-            read, scene, request, cast, listening, grid, voices, form, first,
-            trim, levels, bounces, hashes.finished(), outputs.superseded(), whole,
+            read, scene, request, cast, listening, grid, heard,
+            responses.figures(heard, threads), form, first, trim, levels, bounces, origins,
+            contents.finished(), outputs.superseded(), whole, store,
         )  # fmt: skip
         page = page_of(report, scene, listening, heard, pictures)
         outputs.commit(
@@ -111,6 +138,9 @@ def render(
                 "report.json": report.as_json(),
             }
         )
+    if store is not None:
+        keep_report(store, job, report)
+        store.shrink()
     return report
 
 
@@ -145,27 +175,33 @@ def bounce_format(request: Request, cast: Cast, first: int, last: int) -> Bounce
 
 
 def rendered(
-    engine: Engine,
-    raw: RawBlocks,
-    buses: tuple[Bus, ...],
-    rate: int,
-    excerpt: tuple[int, int],
-    progress: Callable[[float], None],
+    mixdown: Mixdown, threads: int, progress: Progress
 ) -> tuple[tuple[Levels, ...], tuple[Picture, ...]]:
-    """Run the engine, keep its blocks with the mix in front, and measure every output."""
-    first, last = excerpt
-    sections = sum(bus.kind == "sections" for bus in buses)
+    """Render what is missing, keep all blocks, and measure every output that is not known."""
+    store, rate = mixdown.responses.store, mixdown.responses.cast.rate
+    known = {
+        output: found
+        for output, key in enumerate(mixdown.keys)
+        if (found := known_levels(store, key)) is not None
+    }
+    unknown = [output for output in range(len(mixdown.keys)) if output not in known]
+    share = stage_of(progress, "rendering", BUILT, RENDERED)
     with (
-        closing(Meters(1 + len(buses), rate, engine.threads)) as meters,
-        closing(engine.blocks(first, last)) as blocks,  # no thread reads on when this ends early
-    ):
-        for start, block in blocks:
-            add_mix(block, sections)
-            meters.add(block)
-            raw.write(block)
+        closing(Meters(len(unknown), rate, threads)) as meters,
+        closing(mixdown.blocks(threads, stage_of(progress, "building responses", 0.0, BUILT)))
+        as blocks,
+    ):  # fmt: skip
+        for number, (outputs, keep) in enumerate(blocks, start=1):
+            meters.add([outputs[output] for output in unknown])
+            keep()
             meters.wait()
-            progress((start + block.shape[2] - first) / (last - first))
-        return meters.levels, meters.pictures
+            share(number / len(mixdown.ranges))
+        measured = dict(zip(unknown, zip(meters.levels, meters.pictures, strict=True), strict=True))
+    mixdown.finish()
+    for output, (levels, picture) in measured.items():
+        keep_levels(store, mixdown.keys[output], levels, picture)
+    every = [(known | measured)[output] for output in range(len(mixdown.keys))]
+    return tuple(levels for levels, _ in every), tuple(picture for _, picture in every)
 
 
 def stage_of(progress: Progress, what: str, begin: float, end: float) -> Callable[[float], None]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Iterable, Mapping
-from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
+from dataclasses import asdict
 from importlib.metadata import version
 from math import inf, nan
-from types import TracebackType
-from typing import Self
+from pathlib import Path
+
+from pydantic import TypeAdapter, ValidationError
 
 from seatwright import __version__
 from seatwright.acoustics.bearings import bearing_doubts
@@ -20,9 +22,11 @@ from seatwright.acoustics.seat_figures import SeatFigures
 from seatwright.disk.bounce_folder import Bounce, BounceFormat
 from seatwright.disk.casting import Cast
 from seatwright.disk.earlier_render import Superseded, WholeRender
+from seatwright.disk.file_contents import Content
 from seatwright.disk.scene_file import ReadScene
-from seatwright.disk.stems import Stem, content_hash, file_state
-from seatwright.errors import Fault, StemError
+from seatwright.disk.stem_reader import Stem
+from seatwright.disk.store import Store
+from seatwright.disk.store_keys import key_of
 from seatwright.sound.mix import Levels
 from seatwright.sound.samples import half_step_db
 from seatwright.stage.request import Request
@@ -45,7 +49,6 @@ from seatwright.views.report import (
     trim_warnings,
 )
 from seatwright.views.room_figures import Measured, measured_rows
-from seatwright.voices import Voices
 
 _COMPUTED_WITH = (
     "numpy",
@@ -58,49 +61,15 @@ _COMPUTED_WITH = (
 )
 
 
-class StemHashes:
-    """Hashes all stems in the background while the render goes on.
-
-    Parameters
-    ----------
-    stems : tuple of Stem
-
-    Raises
-    ------
-    StemError
-        If a stem's file is gone.
-    """
-
-    def __init__(self, stems: tuple[Stem, ...]):
-        self._states = {stem.path: file_state(stem.path) for stem in stems}
-        self._pool = ThreadPoolExecutor(1)
-        self._hashes: list[tuple[Stem, Future[str]]] = [
-            (stem, self._pool.submit(content_hash, stem.path)) for stem in stems
-        ]
-
-    def finished(self) -> tuple[StemRow, ...]:
-        """A row a stem, once all are hashed; StemError if a file changed meanwhile."""
-        changed = [path for path, state in self._states.items() if file_state(path) != state]
-        if changed:
-            raise StemError(Fault("changed while it was rendered", str(path)) for path in changed)
-        return tuple(
-            StemRow(
-                str(stem.path), digest.result(), stem.rate, stem.channels, stem.frames,
-                stem.encoding,
-            )
-            for stem, digest in self._hashes
-        )  # fmt: skip
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._pool.shutdown(cancel_futures=True)
+def stem_rows(stems: Iterable[Stem], contents: Mapping[Path, Content]) -> tuple[StemRow, ...]:
+    """A row a stem, with the digest of its file."""
+    return tuple(
+        StemRow(
+            str(stem.path), contents[stem.path].sha256, stem.rate, stem.channels, stem.frames,
+            stem.encoding,
+        )
+        for stem in stems
+    )  # fmt: skip
 
 
 def versions() -> dict[str, str]:
@@ -113,7 +82,11 @@ def versions() -> dict[str, str]:
 
 
 def output_rows(
-    bounces: list[Bounce], levels: tuple[Levels, ...], trim_db: float, encoding: str
+    bounces: list[Bounce],
+    levels: tuple[Levels, ...],
+    trim_db: float,
+    encoding: str,
+    follows_from: Mapping[str, str],
 ) -> tuple[OutputRow, ...]:
     """Outputs with their levels after the trim; -inf where all lies below half a step.
 
@@ -130,7 +103,7 @@ def output_rows(
         rows.append(
             OutputRow(
                 bounce.file, bounce.kind, bounce.name, bounce.sha256,
-                integrated, true_peak, sample_peak, spread,
+                integrated, true_peak, sample_peak, spread, follows_from.get(bounce.file, ""),
             )
         )  # fmt: skip
     return tuple(rows)
@@ -171,21 +144,24 @@ def report_of(
     cast: Cast,
     listening: Listening,
     grid: Grid,
-    voices: Voices,
+    heard: tuple[str, ...],
+    figures: Mapping[str, SeatFigures],
     form: BounceFormat,
     first: int,
     trim_db: float,
     levels: tuple[Levels, ...],
     bounces: list[Bounce],
-    stems: tuple[StemRow, ...],
+    follows_from: Mapping[str, str],
+    contents: Mapping[Path, Content],
     superseded: Superseded,
     whole: WholeRender | None,
+    store: Store | None,
 ) -> Report:
     """The report of a finished render."""
-    outputs = output_rows(bounces, levels, trim_db, form.encoding)
+    outputs = output_rows(bounces, levels, trim_db, form.encoding, follows_from)
     seconds = (cast.frames + grid.frames - 1) / cast.rate
     warnings = [
-        *scene_warnings(read, cast, voices.figures),
+        *scene_warnings(read, cast, figures),
         *(str(read.located(doubt)) for doubt in only_doubts(scene, request.only)),
         *excerpt_notes(request, seconds),
         *trim_notes(request, trim_db, (str(whole.folder), whole.trim_db) if whole else None),
@@ -204,23 +180,23 @@ def report_of(
         frames=form.frames,
         first_frame=first,
         encoding=f"{form.kind} {form.encoding}",
-        head=head_line(scene, voices.heard, listening),
+        head=head_line(scene, heard, listening),
         origin=grid.origin,
         response_frames=grid.frames,
         trim_db=trim_db,
         hall=hall_row(listening.room),
-        seats=seat_rows(scene, voices.heard, voices.figures),
-        stems=stems,
+        seats=seat_rows(scene, heard, figures),
+        stems=stem_rows(cast.stems, contents),
         outputs=outputs,
         warnings=(*warnings, *trim_warnings(outputs)),
         part=request.part,
         removed=tuple(RemovedRow(old.file, old.sha256) for old in superseded.ours),
-        measured=measured_at_listener(scene, listening, voices.heard),
+        measured=measured_at_listener(scene, listening, heard, store),
     )
 
 
 def measured_at_listener(
-    scene: Scene, listening: Listening, heard: Iterable[str]
+    scene: Scene, listening: Listening, heard: Iterable[str], store: Store | None = None
 ) -> Measured | None:
     """Room figures from the seat in the middle to the listener; None where none is heard there."""
     ears = listening.ears.position
@@ -234,4 +210,11 @@ def measured_at_listener(
     seat = middle_seat(sources, ears) if sources else ""
     if not seat:
         return None
-    return measured_rows(ears, 1, hall_figures(listening, {seat: sources[seat]}))
+    key = key_of("measured", listening, sources[seat]) if store else ""
+    if store is not None and (known := store.facts("figures", key)):
+        with suppress(KeyError, ValidationError):
+            return TypeAdapter(Measured).validate_python(known["measured"])
+    measured = measured_rows(ears, 1, hall_figures(listening, {seat: sources[seat]}))
+    if store is not None:
+        store.keep("figures", key, {"measured": asdict(measured)})
+    return measured

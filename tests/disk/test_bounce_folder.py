@@ -46,7 +46,7 @@ def bounced(
     with BounceFolder(folder, tuple(buses), form, inputs) as outputs, RawBlocks(folder) as raw:
         for start in range(0, FRAMES, 2_500):
             raw.write(BLOCKS[:, :, start : start + 2_500])
-        bounces = outputs.write(raw, trim_db, [].append if done is None else done.append)
+        bounces = outputs.write(raw.read, trim_db, [].append if done is None else done.append)
         outputs.commit({"report.txt": "words\n", "report.json": "{}\n"})
     return [(bounce.file, bounce.sha256) for bounce in bounces]
 
@@ -108,7 +108,7 @@ def rendered(folder: Path, buses: Iterable[Bus], trim_db: float = 0.0, kind: str
     form = BounceFormat(kind, "PCM_24", 48_000, FRAMES)
     with BounceFolder(folder, tuple(buses), form, ()) as outputs, RawBlocks(folder) as raw:
         raw.write(BLOCKS)
-        bounces = outputs.write(raw, trim_db, lambda _share: None)
+        bounces = outputs.write(raw.read, trim_db, lambda _share: None)
         facts: dict[str, Any] = {"report_format": 1}
         facts["outputs"] = [{"file": one.file, "sha256": one.sha256} for one in bounces]
         facts["removed"] = [
@@ -191,7 +191,7 @@ def test_what_dead_renders_left_goes_but_not_from_under_a_living_one(tmp_path: P
         (tmp_path / name).write_bytes(bytes(9))
     with BounceFolder(tmp_path, BUSES, FORM, ()) as outputs, RawBlocks(tmp_path) as raw:
         raw.write(BLOCKS)
-        outputs.write(raw, 0.0, lambda _share: None)
+        outputs.write(raw.read, 0.0, lambda _share: None)
         before = files_in(tmp_path)
         assert len([name for name in before if name.endswith((".raw", ".part"))]) == 4
         with (
@@ -307,7 +307,7 @@ def test_an_interrupt_leaves_the_older_render(tmp_path: Path, moment: str) -> No
     ):
         raw.write(BLOCKS)
         if moment == "before commit":
-            outputs.write(raw, -9.0, lambda _share: None)
+            outputs.write(raw.read, -9.0, lambda _share: None)
         raise KeyboardInterrupt
     assert files_in(tmp_path) == before
 

@@ -12,11 +12,16 @@ from seatwright.disk.bounces import BounceWriter
 from seatwright.disk.broadcast import Broadcast
 from seatwright.disk.casting import cast_scene
 from seatwright.disk.scene_file import read_scene
-from seatwright.disk.stem_inspection import BLOCK_FRAMES, inspect_audio, inspect_sound
-from seatwright.disk.stem_reader import StemReader
+from seatwright.disk.stem_inspection import (
+    BLOCK_FRAMES,
+    inspect_audio,
+    inspect_readable,
+    inspect_sound,
+)
+from seatwright.disk.stem_reader import Stem, StemReader
 from seatwright.disk.stems import inspect_stem
 from seatwright.errors import StemError
-from seatwright.sound.inspection import StemMeter
+from seatwright.sound.inspection import StemInspection, StemMeter
 from seatwright.sound.inspection_warnings import inspection_warnings
 
 RATE = 48_000
@@ -119,3 +124,35 @@ def test_the_demo_stems_are_whole_and_all_different() -> None:
     assert trumpets.sound.room.verdict == "dry"
     assert trumpets.sound.leading_silence == pytest.approx(16.4, abs=0.1)  # its README says so
     assert trumpets.sound.sample_peak_dbfs == pytest.approx(-12.0, abs=0.6)
+
+
+class Kept:
+    """A shelf in memory."""
+
+    def __init__(self) -> None:
+        self.kept: dict[Path, StemInspection] = {}
+        self.asked: list[Path] = []
+
+    def found(self, stem: Stem) -> StemInspection | None:
+        self.asked.append(stem.path)
+        return self.kept.get(stem.path)
+
+    def keep(self, stem: Stem, inspection: StemInspection) -> None:
+        self.kept[stem.path] = inspection
+
+
+def test_what_a_draft_measured_is_not_measured_again(tmp_path: Path) -> None:
+    for name in ("a.wav", "b.wav"):
+        soundfile.write(tmp_path / name, noise(len(name), 1, 30_000), RATE, "PCM_24")
+    (tmp_path / "c.wav").write_bytes(b"RIFF")
+    paths, shelf = [tmp_path / name for name in ("a.wav", "b.wav", "c.wav")], Kept()
+    drafted, refused = inspect_readable(paths, 2, shelf)
+    assert list(drafted) == paths[:2] == sorted(shelf.kept) and list(refused) == paths[2:]
+    checked = inspect_sound(paths[:2], 2, shelf=shelf)
+    assert all(one is shelf.kept[path] for one, path in zip(checked, paths, strict=False))
+    assert sorted(shelf.asked) == sorted(2 * paths[:2])
+    fresh = inspect_sound(paths[:2], 2)
+    assert [one.as_json() for one in fresh] == [one.as_json() for one in checked]
+    assert all(one.sound.octaves is not None for one in checked)
+    brief, _ = inspect_readable(paths, 2)
+    assert all(one.sound.octaves is None for one in brief.values())

@@ -173,11 +173,11 @@ def quick(stage: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
     """Three seats, a tenth of a second; responses are computed once for all renders."""
     import seatwright.pages
     import seatwright.report_facts
-    import seatwright.voices
+    import seatwright.seat_responses
 
     for module, name in (
-        (seatwright.voices, "seat_response"),
-        (seatwright.voices, "seat_figures"),
+        (seatwright.seat_responses, "seat_response"),
+        (seatwright.seat_responses, "seat_figures"),
         (seatwright.report_facts, "hall_figures"),
         (seatwright.pages, "heard_decays"),
     ):

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-import seatwright.voices
+import seatwright.seat_responses
 from seatwright.cli import main
 from seatwright.disk.stem_reader import StemReader
 from seatwright.errors import RenderError, StemError
@@ -18,7 +18,7 @@ BAD = (np.nan, np.inf, 3e38)
 
 
 def patched_response(monkeypatch: pytest.MonkeyPatch, value: float) -> None:
-    real = seatwright.voices.seat_response
+    real = seatwright.seat_responses.seat_response
 
     def broken(*arguments: Any) -> Any:
         found = real(*arguments)
@@ -26,7 +26,7 @@ def patched_response(monkeypatch: pytest.MonkeyPatch, value: float) -> None:
         mix[0, 1, 100] = value
         return replace(found, mix=mix)
 
-    monkeypatch.setattr(seatwright.voices, "seat_response", broken)
+    monkeypatch.setattr(seatwright.seat_responses, "seat_response", broken)
 
 
 @pytest.mark.filterwarnings("ignore::RuntimeWarning")
@@ -84,14 +84,14 @@ def test_a_break_in_a_seats_responses_names_the_seat(
 ) -> None:
     quick.render()
     before = quick.digests()
-    real = seatwright.voices.seat_response
+    real = seatwright.seat_responses.seat_response
 
     def broken(listening: Any, plan: Any, *more: Any) -> Any:
         if plan.name == "flute":
             raise ZeroDivisionError("division by zero")
         return real(listening, plan, *more)
 
-    monkeypatch.setattr(seatwright.voices, "seat_response", broken)
+    monkeypatch.setattr(seatwright.seat_responses, "seat_response", broken)
     with pytest.raises(SystemExit) as end:
         main(["render", "scene.toml", "--out", "out"])
     assert end.value.code == 1
@@ -126,7 +126,7 @@ def test_lack_of_memory_is_told_as_such(
 
     quick.render()
     before = quick.digests()
-    monkeypatch.setattr(seatwright.voices, "seat_response", broken)
+    monkeypatch.setattr(seatwright.seat_responses, "seat_response", broken)
     with pytest.raises(SystemExit) as end:
         main(["render", "scene.toml", "--out", "out"])
     assert end.value.code == 1

@@ -19,6 +19,7 @@ from seatwright.sound.convolution import (
     ReadVoice,
     Voice,
     block_grid,
+    block_ranges,
 )
 
 TAPS, FRAMES = 700, 20_000
@@ -270,3 +271,32 @@ def test_more_voices_than_one_group_holds() -> None:
         for number in range(count)
     ]
     assert np.abs(rendered(Engine(made, 1, TAPS)) - expected(made, 1)).max() < QUIETEST
+
+
+@pytest.mark.parametrize("rendered_groups", [(0,), (1,), (2,), (0, 2), (1, 2)])
+def test_a_group_s_buses_do_not_depend_on_other_groups(rendered_groups: tuple[int, ...]) -> None:
+    """Voices 0-4, 5-7 and 8-13: none of them ends where `VOICES` would cut a row of them all."""
+    sizes = (5, 3, 6)
+    every = [number for number, size in enumerate(sizes) for _ in range(size)]
+
+    def voices_of(groups: tuple[int, ...]) -> list[Voice]:
+        rows = {group: row for row, group in enumerate(groups)}
+        return [
+            Voice(str(n), reader(signal(n)), ((rows[group], response(n)),), group=group)
+            for n, group in enumerate(every)
+            if group in rows
+        ]
+
+    together = rendered(Engine(voices_of((0, 1, 2)), 3, TAPS, 2))
+    alone = rendered(Engine(voices_of(rendered_groups), len(rendered_groups), TAPS, 2))
+    assert np.array_equal(alone, together[list(rendered_groups)])
+
+
+@pytest.mark.parametrize(("start", "stop"), [(0, LENGTH), (37, LENGTH - 5), (4000, 4001)])
+def test_blocks_are_cut_as_they_are_said_to_be(start: int, stop: int) -> None:
+    made = [Voice("a", reader(signal(1)), ((0, response(1)),))]
+    found = [
+        (first, first + block.shape[2])
+        for first, block in Engine(made, 1, TAPS).blocks(start, stop)
+    ]
+    assert found == list(block_ranges(TAPS, start, stop))

@@ -12,15 +12,13 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from seatwright.sound.loudness import loudness
-from seatwright.sound.mix import CEILING_DB, Levels, Meters, add_mix, common_trim
+from seatwright.sound.mix import CEILING_DB, Levels, Meters, common_trim, mix_sum, section_sum
 
 NOISE = np.random.default_rng(5).uniform(-0.5, 0.5, (4, 2, 48_000)).astype(np.float32)
 
 
 def mixed(buses: NDArray[np.float32], sections: int) -> NDArray[np.float32]:
-    block = np.concatenate([np.zeros_like(buses[:1]), buses])
-    add_mix(block, sections)
-    return block
+    return np.stack([mix_sum(buses[:sections], buses.shape[2]), *buses])
 
 
 @pytest.mark.parametrize("sections", [1, 2, 4])
@@ -43,6 +41,22 @@ def test_the_sum_is_taken_in_float64() -> None:
 def test_one_section_is_the_mix_bit_for_bit() -> None:
     outputs = mixed(NOISE[:1], 1)
     assert np.array_equal(outputs[0], NOISE[0])
+
+
+def test_silence_adds_nothing() -> None:
+    assert np.array_equal(mix_sum([None, NOISE[0], None], 48_000), NOISE[0])
+    assert np.array_equal(mix_sum([None], 7), np.zeros((2, 7)))
+
+
+def test_a_section_is_the_sum_of_its_groups_in_their_order() -> None:
+    before = NOISE.copy()
+    total = section_sum([NOISE[0], None, NOISE[1], NOISE[2]])
+    assert total is not None
+    assert np.array_equal(total, (NOISE[0] + NOISE[1]) + NOISE[2])
+    assert np.array_equal(NOISE, before)
+    alone = NOISE[3]
+    assert section_sum([None, alone]) is alone
+    assert section_sum([None, None]) is None
 
 
 @given(cuts=st.lists(st.integers(0, 48_000), max_size=8))

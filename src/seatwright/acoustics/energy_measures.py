@@ -105,7 +105,8 @@ def octave_energies(responses: Signal, rate: int, bands: tuple[int, ...]) -> NDA
     length = int(scipy.fft.next_fast_len(padded, real=True))
     spectra = scipy.fft.rfft(responses, length, axis=1)
     power = np.square(spectra.real, dtype=np.float64) + np.square(spectra.imag, dtype=np.float64)
-    return np.asarray(power @ _octave_powers(rate, length, bands).T)
+    # einsum rather than BLAS, whose own threads would be in the way
+    return np.asarray(np.einsum("rf,bf->rb", power, _octave_powers(rate, length, bands)))
 
 
 @lru_cache(maxsize=64)
@@ -161,13 +162,22 @@ def octaves_of(
     return tuple(_octave(spectrum, length, rate, lead + start, band) for band in bands)
 
 
+@lru_cache(maxsize=64)
+def _octave_weights(rate: int, length: int, band: int) -> NDArray[np.float64]:
+    """An octave filter at the bins of a real transform, up to the last that it lets through."""
+    weight = octave_weight(transform_frequencies(length, rate), band)
+    kept = weight[: int(np.flatnonzero(weight)[-1]) + 1].copy()
+    kept.setflags(write=False)
+    return kept
+
+
 def _octave(
     spectrum: NDArray[np.complex128], length: int, rate: int, start: int, band: int
 ) -> Octave:
-    weight = octave_weight(transform_frequencies(length, rate), band)
-    stop = int(np.flatnonzero(weight)[-1]) + 1
+    weight = _octave_weights(rate, length, band)
+    stop = len(weight)
     short = int(scipy.fft.next_fast_len(5 * stop // 2, real=True))
     kept = np.zeros(short // 2 + 1, dtype=complex)
-    kept[:stop] = spectrum[:stop] * weight[:stop]
+    kept[:stop] = spectrum[:stop] * weight
     signal = scipy.fft.irfft(kept, short) * (short / length) ** 0.5
     return Octave(np.asarray(signal), rate * short / length, round(start * short / length))

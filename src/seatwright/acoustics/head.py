@@ -183,6 +183,7 @@ class HeadModel(Protocol):
         """As `head_mixing`."""
 
 
+@dataclass(frozen=True)
 class RigidSphere:
     """The head as a rigid sphere with opposite ears."""
 

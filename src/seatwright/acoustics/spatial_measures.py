@@ -97,13 +97,31 @@ def _largest(cross: NDArray[np.complex128], first: int, rate: int, length: int) 
 
     The lags are an arithmetic series, as are the bins: a chirp transform gives exactly these.
     """
-    from scipy.signal import czt  # takes a while to import
-
-    count = 2 * round(_LONGEST_LAG / _LAG_STEP) + 1
+    count = round(_LONGEST_LAG / _LAG_STEP)
     turn = 2.0 * np.pi * rate / length * _LAG_STEP
-    lags = np.arange(count) - count // 2
-    values = czt(cross, m=count, w=np.exp(1j * turn), a=np.exp(1j * turn * (count // 2)))
-    return float(np.abs((values * np.exp(1j * turn * first * lags)).real).max())
+    size, chirp, kernel = _chirps(len(cross), count, turn)
+    spectrum = scipy.fft.fft(cross * chirp, size, overwrite_x=True)
+    values = scipy.fft.ifft(spectrum * kernel, overwrite_x=True)[: 2 * count + 1]
+    lags = np.arange(-count, count + 1)
+    return float(np.abs((values * np.exp(1j * turn * lags * (first + 0.5 * lags))).real).max())
+
+
+@lru_cache(maxsize=64)
+def _chirps(
+    bins: int, count: int, turn: float
+) -> tuple[int, NDArray[np.complex128], NDArray[np.complex128]]:
+    """Length, chirp and transformed kernel of a chirp transform to the lags -count to count.
+
+    Lag times bin is half of the two squares less half the square of their difference, so that the
+    sum over bins is a convolution (Bluestein, 1970; from memory).
+    """
+    place, apart = np.arange(bins), np.arange(-count - bins + 1, count + 1)
+    size = int(scipy.fft.next_fast_len(bins + len(apart)))
+    kernel = np.zeros(size, dtype=complex)
+    # a result at lag -count must stand at place 0 of the circle
+    kernel[(apart + count) % size] = np.exp(-0.5j * turn * apart.astype(float) ** 2)
+    chirp = np.exp(0.5j * turn * place.astype(float) ** 2)
+    return size, chirp, scipy.fft.fft(kernel)
 
 
 @lru_cache(maxsize=64)

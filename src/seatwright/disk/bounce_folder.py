@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Generator, Iterable, Sequence
+from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, suppress
 from dataclasses import dataclass, replace
@@ -22,7 +22,6 @@ from seatwright.disk.earlier_render import REPORT_NAME, Superseded, superseded
 from seatwright.disk.exchange import Exchange, undo
 from seatwright.disk.leftovers import remove_leftovers
 from seatwright.disk.made_folders import MadeFolders
-from seatwright.disk.raw_blocks import RawBlocks
 from seatwright.disk.render_lock import RenderLock
 from seatwright.disk.whole_file import WaitingFile
 from seatwright.errors import DiskError, Fault, SceneError
@@ -152,20 +151,32 @@ class BounceFolder:
         self._lock.release()
         self._made.remove_empty()
 
+    @property
+    def files(self) -> tuple[str, ...]:
+        """Paths of all outputs within the folder, in their order."""
+        return tuple(self._files)
+
     def write(
-        self, raw: RawBlocks, trim_db: float, progress: Progress, threads: int = 1
+        self,
+        read: Callable[[int], Parts],
+        trim_db: float,
+        progress: Progress,
+        threads: int = 1,
+        standing: Mapping[str, str] | None = None,
     ) -> list[Bounce]:
         """Write all outputs at one trim, under temporary names.
 
         Parameters
         ----------
-        raw : RawBlocks
-            Blocks of shape (1 + buses, 2, frames), the mix first.
+        read : callable
+            From an output's number, the mix first, to its blocks of shape (2, frames).
         trim_db : float
             0 leaves every sample as it is.
         progress : callable
         threads : int
             Outputs written at the same time; does not change them.
+        standing : mapping of str to str
+            Files that stand in the folder as they would be written, and their SHA-256.
 
         Returns
         -------
@@ -173,17 +184,19 @@ class BounceFolder:
             In the order of the outputs.
         """
         form = self._form
-        for number, file in enumerate(self._files):
-            path = self.folder / file
+        hashes = dict(standing or {})
+        numbers = [n for n, file in enumerate(self._files) if file not in hashes]
+        for number in numbers:
+            path = self.folder / self._files[number]
             self._writers.append(
                 BounceWriter(path, form.rate, 2, form.encoding, form.frames, form.broadcast, number)
             )
         gain = 1.0 if trim_db == 0.0 else 10.0 ** (trim_db / 20.0)
-        done = _Done(len(self._files) * form.frames, progress)
+        done = _Done(len(numbers) * form.frames, progress)
         with ThreadPoolExecutor(threads) as pool:
             writing = [
-                pool.submit(_write_output, writer, raw.read(number), np.float32(gain), done)
-                for number, writer in enumerate(self._writers)
+                pool.submit(_write_output, writer, read(number), np.float32(gain), done)
+                for number, writer in zip(numbers, self._writers, strict=True)
             ]
             try:
                 for written in writing:
@@ -191,9 +204,11 @@ class BounceFolder:
             except BaseException:
                 pool.shutdown(wait=False, cancel_futures=True)  # what has not begun need not
                 raise
+        for number, writer in zip(numbers, self._writers, strict=True):
+            hashes[self._files[number]] = writer.sha256
         return [
-            Bounce(file, bus.kind, bus.name, writer.sha256)
-            for file, bus, writer in zip(self._files, self._outputs, self._writers, strict=True)
+            Bounce(file, bus.kind, bus.name, hashes[file])
+            for file, bus in zip(self._files, self._outputs, strict=True)
         ]
 
     def superseded(self) -> Superseded:
@@ -216,7 +231,8 @@ class BounceFolder:
         """
         for name, text in reports.items():
             self._reports.append(WaitingFile(self.folder / name, text.encode()))
-        with Exchange(self.folder, [*self._files, *reports], self._superseded.ours):
+        written = [writer.path.relative_to(self.folder).as_posix() for writer in self._writers]
+        with Exchange(self.folder, [*written, *reports], self._superseded.ours):
             for waiting in self._waiting():
                 waiting.commit()
 

@@ -127,6 +127,13 @@ def whole_render(folders: Iterable[Path], scene: str, scene_sha256: str) -> Whol
     return None
 
 
+def listed_outputs(folder: Path) -> dict[str, dict[str, Any]]:
+    """Rows of the outputs that a report in a folder lists, by their files."""
+    rows = _report(folder).get("outputs")
+    found = [row for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+    return {row["file"]: row for row in found if isinstance(row.get("file"), str)}
+
+
 def _report(folder: Path) -> dict[str, Any]:
     """The report in a folder; empty where there is none to make sense of."""
     path = folder / REPORT_NAME

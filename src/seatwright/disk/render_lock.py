@@ -21,6 +21,10 @@ _HOLDER = re.compile(rb"(\d+) (\d{4}-\d\d-\d\d \d\d:\d\d:\d\d)\n")
 _TRIES = 10
 
 
+class FolderTaken(DiskError):
+    """Another render is at work in the folder: worth another try when it has ended."""
+
+
 class RenderLock:
     """A hidden file in the folder, locked by the kernel and removed at the end.
 
@@ -43,9 +47,10 @@ class RenderLock:
 
         Raises
         ------
+        FolderTaken
+            If another render has it, naming its process and since when.
         DiskError
-            If another render has it, naming its process and since when, or if the folder cannot
-            be written.
+            If the folder cannot be written.
         """
         for _ in range(_TRIES):
             flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0)
@@ -79,7 +84,7 @@ class RenderLock:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
-            raise DiskError(self._taken(handle)) from error
+            raise FolderTaken(self._taken(handle)) from error
         except OSError:  # a network disk that knows no locks
             return False
         if not self._in_place(handle):

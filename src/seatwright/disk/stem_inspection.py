@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Protocol
 
 from seatwright.disk.casting import Cast
 from seatwright.disk.stem_reader import Stem, StemReader
@@ -14,7 +15,18 @@ from seatwright.disk.stems import inspect_stems as checked_stems
 from seatwright.errors import Fault, StemError
 from seatwright.sound.inspection import StemInspection, StemMeter
 
-BLOCK_FRAMES = 2**16
+BLOCK_FRAMES = 2**18
+"""Long enough that threads seldom wait for the interpreter between two steps of work."""
+
+
+class Shelf(Protocol):
+    """Where inspections are kept from one command to the next."""
+
+    def found(self, stem: Stem) -> StemInspection | None:
+        """The full inspection of this very file, None where there is none."""
+
+    def keep(self, stem: Stem, inspection: StemInspection) -> None:
+        """Keep a full inspection; must not fail for a full disk or the like."""
 
 
 def inspect_audio(reader: StemReader, levels: bool = True) -> StemInspection:
@@ -55,6 +67,7 @@ def inspect_sound(
     stems: Iterable[Path] | Cast,
     threads: int = 2,
     progress: Callable[[float], None] = lambda _share: None,
+    shelf: Shelf | None = None,
 ) -> list[StemInspection]:
     """Inspect many stems at once.
 
@@ -66,6 +79,8 @@ def inspect_sound(
         Files read at the same time; does not change the result.
     progress : callable
         Told what share of the stems is read, 0 to 1.
+    shelf : Shelf, optional
+        Stems it knows are not read again; what is read is put there. Called by all threads.
 
     Returns
     -------
@@ -82,7 +97,7 @@ def inspect_sound(
     found = stems.stems if isinstance(stems, Cast) else tuple(checked_stems(stems)[0].values())
     tried: list[StemInspection | StemError] = []
     with ThreadPoolExecutor(threads) as pool:
-        for one in pool.map(_tried, found):
+        for one in pool.map(lambda stem: _tried(stem, True, shelf), found):
             tried.append(one)
             progress(len(tried) / len(found))
     faults = [fault for one in tried if isinstance(one, StemError) for fault in one.faults]
@@ -92,15 +107,19 @@ def inspect_sound(
 
 
 def inspect_readable(
-    paths: Iterable[Path], threads: int = 2
+    paths: Iterable[Path], threads: int = 2, shelf: Shelf | None = None
 ) -> tuple[dict[Path, StemInspection], dict[Path, StemError]]:
     """Inspect what can be read of many files, without loudness, true peak and octaves.
+
+    With a shelf everything is measured, as a check will ask for it.
 
     Parameters
     ----------
     paths : iterable of Path
     threads : int
         Files read at the same time; does not change the result.
+    shelf : Shelf, optional
+        As in `inspect_sound`.
 
     Returns
     -------
@@ -111,7 +130,7 @@ def inspect_readable(
 
     def tried(path: Path) -> StemInspection | StemError:
         try:
-            return _tried(checked_stem(path)[0], levels=False)
+            return _tried(checked_stem(path)[0], shelf is not None, shelf)
         except StemError as error:
             return error
 
@@ -122,12 +141,17 @@ def inspect_readable(
     return inspected, {path: one for path, one in found.items() if isinstance(one, StemError)}
 
 
-def _tried(stem: Stem, levels: bool = True) -> StemInspection | StemError:
+def _tried(stem: Stem, levels: bool, shelf: Shelf | None) -> StemInspection | StemError:
+    if shelf is not None and (known := shelf.found(stem)) is not None:
+        return known
     try:
         with StemReader(stem, stem.rate) as reader:
-            return inspect_audio(reader, levels)
+            inspection = inspect_audio(reader, levels)
     except StemError as error:
         return error
+    if shelf is not None:
+        shelf.keep(stem, inspection)
+    return inspection
 
 
 def _bits(encoding: str) -> int:

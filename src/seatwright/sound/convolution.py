@@ -14,7 +14,7 @@ A. V. Oppenheim, R. W. Schafer, "Discrete-Time Signal Processing", overlap-save 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterable
+from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from math import ceil
@@ -54,12 +54,16 @@ class Voice:
         Bus and response, shape (2, taps) float32, for each bus the voice feeds.
     direct : tuple of (int, float, float)
         Bus and gains into its left and right for a voice that is passed through.
+    group : int or None
+        Voices in a row of one group are summed before any others, up to `VOICES`; where groups
+        have buses of their own, these do not depend on what other groups there are.
     """
 
     name: str
     read: ReadVoice
     routes: tuple[tuple[int, NDArray[np.float32]], ...] = ()
     direct: tuple[tuple[int, float, float], ...] = ()
+    group: int | None = None
 
 
 @dataclass(frozen=True)
@@ -91,6 +95,13 @@ class BlockGrid:
     def history(self) -> int:
         """Samples before a block that still sound in it."""
         return self.taps - 1
+
+
+def block_ranges(taps: int, start: int, stop: int) -> Iterator[tuple[int, int]]:
+    """First sample of every block and the one after its last, as `Engine.blocks` cuts them."""
+    hop = block_grid(taps).hop
+    for number in range(start // hop, (stop - 1) // hop + 1):
+        yield max(start, number * hop), min(stop, (number + 1) * hop)
 
 
 def block_grid(taps: int) -> BlockGrid:
@@ -145,8 +156,8 @@ class Engine:
             self._direct.append(voice)
         if not voice.routes:
             return
-        if not self._groups or self._groups[-1].full:
-            self._groups.append(_Group(self.grid))
+        if not self._groups or self._groups[-1].full or self._groups[-1].name != voice.group:
+            self._groups.append(_Group(self.grid, voice.group))
         self._groups[-1].add(voice)
 
     def blocks(
@@ -244,7 +255,8 @@ def _added(group: _Group, number: int, skip_silence: bool, before: Future[Sums])
 class _Group:
     """Up to four voices, with their responses' spectra."""
 
-    def __init__(self, grid: BlockGrid):
+    def __init__(self, grid: BlockGrid, name: int | None):
+        self.name = name
         self._grid = grid
         self._voices: list[tuple[ReadVoice, list[tuple[int, tuple[Spectrum, Spectrum]]]]] = []
         self._history = np.zeros((VOICES, grid.history), dtype=np.float32)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import combinations
 from math import isinf
 
@@ -17,6 +17,7 @@ DC_LIMIT_DBFS = -60.0
 _ONE_SIDED_DB = 20.0
 _OUT_OF_PHASE = -0.3
 _SAME_AUDIO = 0.9999
+_NEARLY = 1e-4
 _LEAST_SOUNDING = 20
 """Sounding values of an excerpt without which two are not compared."""
 
@@ -84,12 +85,30 @@ def same_audio_warnings(inspections: Sequence[StemInspection]) -> list[Fault]:
     """Warnings about pairs of stems that hold one audio, at any gain."""
     sounding = [inspection for inspection in inspections if not inspection.sound.silent]
     faults = []
-    for first, second in combinations(sounding, 2):
+    for first, second in _perhaps_alike(sounding):
         if how := _likeness(first, second):
             other = _name(first.file)
             hint = "two seats would play the same: was one exported twice?"
             faults.append(Fault(f"the same audio as {other}{how}", file=second.file, hint=hint))
     return faults
+
+
+def _perhaps_alike(stems: Sequence[StemInspection]) -> Iterator[tuple[StemInspection, ...]]:
+    """Pairs worth a closer look: of one hash, or with excerpts that point the same way."""
+    places: dict[tuple[int, ...], list[int]] = {}
+    for place, stem in enumerate(stems):
+        places.setdefault((stem.rate, *stem.sound.excerpt.shape), []).append(place)
+    alike = np.zeros((len(stems), len(stems)), dtype=bool)
+    for group in places.values():
+        rows = np.stack([stems[place].sound.excerpt.ravel() for place in group])
+        rows = rows / np.maximum(np.linalg.norm(rows, axis=1, keepdims=True), np.float32(1e-30))
+        # einsum rather than BLAS, whose own threads would be in the way
+        near = np.abs(np.einsum("ik,jk->ij", rows, rows)) > _SAME_AUDIO - _NEARLY
+        alike[np.ix_(group, group)] = near
+    for first, second in combinations(range(len(stems)), 2):
+        one, two = stems[first], stems[second]
+        if alike[first, second] or one.sound.audio_hash == two.sound.audio_hash:
+            yield one, two
 
 
 def _likeness(first: StemInspection, second: StemInspection) -> str:

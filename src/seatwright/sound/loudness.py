@@ -9,13 +9,14 @@ ITU-R BS.1770-4, annex 1 (K-weighting, gating); EBU Tech 3341; EBU Tech 3342 (lo
 
 from __future__ import annotations
 
+from copy import copy
 from functools import lru_cache
 from math import inf, log10, nan, pi, tan
-from typing import Any
 
 import numpy as np
-import scipy.fft
 from numpy.typing import NDArray
+
+from seatwright.sound.section_filter import UNIT, SectionFilter
 
 ABSOLUTE_GATE = -70.0
 RELATIVE_GATE = -10.0
@@ -26,9 +27,6 @@ _STEPS_PER_BLOCK = 4
 _STEPS_PER_RANGE_BLOCK = 30
 _RANGE_PERCENT = (10.0, 95.0)
 _LEAST_ENERGY = 1e-15
-_RING_SECONDS = 0.08
-_LENGTH_IN_RINGS = 4
-_ROWS = 4
 
 
 @lru_cache(maxsize=16)
@@ -89,9 +87,6 @@ def k_weighted_power(frequency: NDArray[np.float64], rate: int) -> NDArray[np.fl
 class LoudnessMeter:
     """Integrated loudness of a stereo or mono stream.
 
-    The filters run by overlap-save: they have rung down by 100 dB after 80 ms. Left and right are
-    the two parts of one complex signal, whose power is the sum of theirs; mono is a real one.
-
     Parameters
     ----------
     rate : int
@@ -101,61 +96,40 @@ class LoudnessMeter:
     """
 
     def __init__(self, rate: int, channels: int = 2):
-        self._rate = rate
-        self._channels = channels
         self._step = round(rate * _STEP_SECONDS)
-        self._ring = round(rate * _RING_SECONDS)
-        self._length = scipy.fft.next_fast_len(_LENGTH_IN_RINGS * self._ring)
-        self._kind = np.complex64 if channels == 2 else np.float32
-        self._waiting: NDArray[Any] = np.zeros(self._ring, dtype=self._kind)
-        self._rest = np.zeros(0)
+        self._filter = SectionFilter(k_weighting(rate), channels)
+        self._waiting = np.zeros((channels, 0), dtype=np.float32)
+        self._rest = np.zeros((channels, 0), dtype=np.float32)
         self._energies: list[NDArray[np.float64]] = []
 
     def add(self, samples: NDArray[np.float32]) -> None:
         """Take in the next samples, shape (frames, channels); any cut gives the same result."""
-        signal = samples[:, 0] + 1j * samples[:, 1] if self._channels == 2 else samples[:, 0]
-        self._waiting = np.concatenate([self._waiting, signal], dtype=self._kind)
-        hop = self._length - self._ring
-        rows = (len(self._waiting) - self._ring) // hop
-        rows -= rows % _ROWS
-        if rows == 0:
-            return
-        power = self._powers(self._waiting[: rows * hop + self._ring])
-        self._waiting = self._waiting[rows * hop :].copy()
-        energies, self._rest = self._stepped(power)
-        self._energies.append(energies)
-
-    def _powers(self, signal: NDArray[Any]) -> NDArray[np.float32]:
-        """Power of the weighted signal from its first ring on; whole hops long."""
-        hop = self._length - self._ring
-        rows = np.lib.stride_tricks.sliding_window_view(signal, self._length)[::hop]
-        if self._channels == 1:
-            halves = scipy.fft.rfft(rows, axis=1)
-            halves *= _weights(self._rate, self._length)[: self._length // 2 + 1]
-            mono = scipy.fft.irfft(halves, self._length, axis=1, overwrite_x=True)
-            return np.asarray(np.square(mono[:, self._ring :])).reshape(-1)
-        spectra = scipy.fft.fft(rows, axis=1)
-        spectra *= _weights(self._rate, self._length)
-        weighted = scipy.fft.ifft(spectra, axis=1, overwrite_x=True)[:, self._ring :]
-        return np.asarray(np.square(weighted.real) + np.square(weighted.imag)).reshape(-1)
+        signal = np.concatenate([self._waiting, samples.T], axis=1, dtype=np.float32)
+        whole = signal.shape[1] // UNIT * UNIT
+        if whole:
+            energies, self._rest = self._stepped(self._filter, signal[:, :whole])
+            self._energies.append(energies)
+        self._waiting = signal[:, whole:].copy()
 
     def _ending(self) -> NDArray[np.float64]:
         """Energies of the steps that still wait, as far as they are whole."""
-        left = len(self._waiting) - self._ring
-        if left == 0:
-            return np.zeros(0)
-        hop = self._length - self._ring
-        padding = np.zeros(-left % hop, dtype=self._kind)
-        power = self._powers(np.concatenate([self._waiting, padding]))[:left]
-        return self._stepped(power)[0]
+        padding = ((0, 0), (0, UNIT - self._waiting.shape[1]))
+        signal, ending = np.pad(self._waiting, padding), copy(self._filter)
+        return self._stepped(ending, signal, self._waiting.shape[1])[0]
 
     def _stepped(
-        self, power: NDArray[np.float32]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Energy of each whole step of what came before and this, and the powers that are left."""
-        joined = np.concatenate([self._rest, power])
-        whole = len(joined) // self._step * self._step
-        return joined[:whole].reshape(-1, self._step).sum(axis=1), joined[whole:]
+        self, weighting: SectionFilter, signal: NDArray[np.float32], frames: int | None = None
+    ) -> tuple[NDArray[np.float64], NDArray[np.float32]]:
+        """Energy of each whole step of the weighted rest and the first frames, and what is left."""
+        kept = self._rest.shape[1]
+        weighted = np.empty((len(signal), kept + signal.shape[1]), dtype=np.float32)
+        weighted[:, :kept] = self._rest
+        weighting.filtered(signal, weighted[:, kept:])
+        last = weighted.shape[1] if frames is None else kept + frames
+        whole = last // self._step * self._step
+        steps = weighted[:, :whole].reshape(len(weighted), -1, self._step)
+        energies = np.einsum("csf,csf->cs", steps, steps).sum(axis=0, dtype=np.float64)
+        return energies, weighted[:, whole:last].copy()
 
     @property
     def integrated(self) -> float:
@@ -182,14 +156,6 @@ class LoudnessMeter:
             return np.zeros(0)
         sums = np.convolve(energies, np.ones(steps), "valid")
         return np.asarray(np.maximum(sums / (steps * self._step), 0.0))
-
-
-@lru_cache(maxsize=8)
-def _weights(rate: int, length: int) -> NDArray[np.complex64]:
-    frequency = np.asarray(np.fft.fftfreq(length, 1.0 / rate), dtype=np.float64)
-    weights = k_weighted_response(frequency, rate).astype(np.complex64)
-    weights.setflags(write=False)
-    return weights
 
 
 def _gated(blocks: NDArray[np.float64]) -> float:

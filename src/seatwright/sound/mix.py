@@ -1,10 +1,11 @@
 """Sums of bounces: the mix, the one trim all outputs share, and what the meters say.
 
-Conventions: blocks are float32, shape (outputs, 2, frames); levels in dB.
+Conventions: signals are float32, shape (2, frames); levels in dB.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from math import floor, isfinite, nan
@@ -22,16 +23,48 @@ CEILING_DB = -1.0
 """dBTP that no output exceeds where the trim is automatic (EBU R 128)."""
 
 
-def add_mix(block: NDArray[np.float32], sections: int) -> None:
-    """Write the mix, the sum of the sections in float64, into the first row.
+Signal = NDArray[np.float32] | None
+"""Of shape (2, frames); None is silence."""
+
+
+def section_sum(groups: Iterable[Signal]) -> Signal:
+    """Sum of a section's groups, in their order.
 
     Parameters
     ----------
-    block : ndarray, shape (1 + buses, 2, frames)
-        The sections stand right behind the first row.
-    sections : int
+    groups : iterable of Signal
+
+    Returns
+    -------
+    Signal
+        One of them where only one sounds; None where none does.
     """
-    block[0] = block[1 : 1 + sections].sum(axis=0, dtype=np.float64)
+    total: Signal = None
+    own = False
+    for signal in groups:
+        if signal is None:
+            continue
+        if total is None:
+            total = signal
+        elif own:
+            total += signal
+        else:
+            total, own = total + signal, True
+    return total
+
+
+def mix_sum(sections: Iterable[Signal], frames: int) -> NDArray[np.float32]:
+    """Sum of all sections, in float64, shape (2, frames)."""
+    sounding = [signal for signal in sections if signal is not None]
+    mix = np.empty((2, frames), np.float32)
+    total = np.empty((2, _PIECE))
+    for first in range(0, frames, _PIECE):  # stays in the processor's cache
+        part = total[:, : min(_PIECE, frames - first)]
+        part[:] = 0.0
+        for signal in sounding:
+            part += signal[:, first : first + _PIECE]
+        mix[:, first : first + _PIECE] = part
+    return mix
 
 
 @dataclass(frozen=True)
@@ -77,11 +110,12 @@ class Meters:
         self._pool = ThreadPoolExecutor(max(1, threads))
         self._pending: list[Future[None]] = []
 
-    def add(self, block: NDArray[np.float32]) -> None:
-        """Take in the next block, shape (outputs, 2, frames), which nobody changes afterwards."""
+    def add(self, signals: Sequence[NDArray[np.float32]] | NDArray[np.float32]) -> None:
+        """Take in the next block of every output, shape (2, frames), which nobody changes later."""
         self.wait()
         self._pending = [
-            self._pool.submit(self._measure, output, signal) for output, signal in enumerate(block)
+            self._pool.submit(self._measure, output, signal)
+            for output, signal in enumerate(signals)
         ]
 
     def _measure(self, output: int, signal: NDArray[np.float32]) -> None:

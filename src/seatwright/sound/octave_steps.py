@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
-from scipy.signal.windows import tukey
 
 from seatwright.stage.bands import OCTAVE_BANDS
 
@@ -27,6 +26,13 @@ def octave_bins(length: int, rate: float) -> list[slice]:
     edges = [(middle * 0.5**0.5, middle * 2.0**0.5) for middle in OCTAVES]
     limits = np.ceil(np.array(edges) * length / rate).astype(int)
     return [slice(low, min(high, length // 2)) for low, high in limits.tolist()]
+
+
+def _faded(length: int) -> NDArray[np.float64]:
+    """A window of ones whose first and last quarter are halves of a raised cosine (Tukey's)."""
+    place = np.arange(length) / length
+    edge = np.minimum(4.0 * np.minimum(place, 1.0 - place), 1.0)
+    return np.asarray(0.5 - 0.5 * np.cos(np.pi * edge))
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +75,7 @@ class OctaveMeter:
 
     def __init__(self, rate: int, channels: int):
         self._hop = round(rate * STEP_SECONDS)
-        window = tukey(self._hop, 0.5, sym=False)
+        window = _faded(self._hop)
         one_sided = np.sqrt(2.0 / (np.sum(window**2) * self._hop))
         self._window = (window * one_sided).astype(np.float32)
         self._bins = octave_bins(self._hop, rate)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from seatwright.errors import Fault, SceneError
@@ -10,6 +10,9 @@ from seatwright.stage.description import dotted_key
 from seatwright.stage.microphones import PERSPECTIVES
 from seatwright.stage.rules import nearest
 from seatwright.stage.scene import Scene
+
+MOST_SUMMED = 8
+"""Channels of stems in a group of seats: more would make a change dearer, fewer a whole render."""
 
 
 @dataclass(frozen=True)
@@ -26,6 +29,23 @@ class Bus:
 
     kind: str
     name: str
+
+
+@dataclass(frozen=True)
+class SeatGroup:
+    """Seats of one section that are summed before anything else.
+
+    A section is the sum of its groups: after a change at one seat only its group is convolved
+    anew, and the samples are those of a render from nothing.
+
+    Parameters
+    ----------
+    section : str
+    seats : tuple of str
+    """
+
+    section: str
+    seats: tuple[str, ...]
 
 
 def heard_seats(scene: Scene, only: Iterable[str] = ()) -> tuple[str, ...]:
@@ -126,6 +146,39 @@ def buses_of(
             if name in used
         ]
     return tuple(buses)
+
+
+def seat_groups(
+    scene: Scene, heard: Iterable[str], channels: Mapping[str, int]
+) -> tuple[SeatGroup, ...]:
+    """Seats in the order in which they are summed: section by section, a few at a time.
+
+    Parameters
+    ----------
+    scene : Scene
+    heard : iterable of str
+        Seats that sound.
+    channels : mapping of str to int
+        1 or 2 of each.
+
+    Returns
+    -------
+    tuple of SeatGroup
+        Those of one section stand together; sections in the order of their first seat.
+    """
+    heard = tuple(heard)
+    groups: list[SeatGroup] = []
+    for section in dict.fromkeys(scene.seats[name].section_name for name in heard):
+        open_seats: list[str] = []
+        for name in heard:
+            if scene.seats[name].section_name != section:
+                continue
+            if sum(channels[seat] for seat in (*open_seats, name)) > MOST_SUMMED:
+                groups.append(SeatGroup(section, tuple(open_seats)))
+                open_seats = []
+            open_seats.append(name)
+        groups.append(SeatGroup(section, tuple(open_seats)))
+    return tuple(groups)
 
 
 def seat_perspectives(scene: Scene, name: str) -> tuple[str, ...]:

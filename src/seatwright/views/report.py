@@ -48,6 +48,7 @@ class OutputRow:
     true_peak_dbtp: float
     sample_peak_dbfs: float
     loudness_range_lu: float = nan
+    follows_from: str = ""
 
 
 @dataclass(frozen=True)
@@ -115,6 +116,8 @@ class Report:
     removed : tuple of RemovedRow
     measured : Measured or None
         Room figures at the listener from the seat in the middle; None where it hears none.
+    unchanged : bool
+        Nothing had changed, so that nothing was written; not part of the file.
     """
 
     title: str
@@ -138,13 +141,16 @@ class Report:
     part: str = ""
     removed: tuple[RemovedRow, ...] = ()
     measured: Measured | None = None
+    unchanged: bool = False
 
     def as_json(self) -> str:
         """JSON text; figures without a value (silence, nothing to measure) are null.
 
         Characters that a terminal would act on stand as escapes.
         """
-        return json_text({"report_format": REPORT_FORMAT, **asdict(self)})
+        facts = asdict(self)
+        del facts["unchanged"]
+        return json_text({"report_format": REPORT_FORMAT, **facts})
 
 
 def json_text(facts: Mapping[str, Any]) -> str:

@@ -1,0 +1,128 @@
+"""Responses of the seats of a scene: found in the store, or computed and kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seatwright.acoustics.impulse_response import Grid
+from seatwright.acoustics.listening import Listening, SeatPlan, seat_plan
+from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
+from seatwright.acoustics.seat_response import seat_response
+from seatwright.disk.casting import Cast
+from seatwright.disk.kept_file import DamagedFile, KeptReader
+from seatwright.disk.store import Store
+from seatwright.disk.store_keys import key_of
+from seatwright.errors import naming
+from seatwright.stage.description import dotted_key
+from seatwright.stage.scene import Scene
+
+
+@dataclass(frozen=True, eq=False)
+class BuiltSeat:
+    """What is convolved for a seat, and its figures.
+
+    Parameters
+    ----------
+    parts : dict of str to ndarray, shape (sources, 2, frames)
+        Under "mix" all perspectives together; the perspectives too where they were asked for.
+    figures : SeatFigures
+    """
+
+    parts: dict[str, NDArray[np.float32]]
+    figures: SeatFigures
+
+
+@dataclass
+class SeatResponses:
+    """Responses and figures, seat by seat; several threads may ask.
+
+    Parameters
+    ----------
+    scene : Scene
+    listening : Listening
+    grid : Grid
+    cast : Cast
+    apart : bool
+        Also each perspective by itself.
+    store : Store, optional
+    """
+
+    scene: Scene
+    listening: Listening
+    grid: Grid
+    cast: Cast
+    apart: bool = False
+    store: Store | None = None
+    _keys: dict[str, str] = field(default_factory=dict)
+    _figures: dict[str, SeatFigures] = field(default_factory=dict)
+
+    def placed(self, name: str) -> bool:
+        """Whether a seat is heard in the hall, as all are but untouched ones."""
+        return self.scene.treatment_of(self.scene.seats[name]) != "untouched"
+
+    def key(self, name: str) -> str:
+        """What the responses of a placed or blended seat follow from."""
+        if name not in self._keys:
+            room = self._keys.setdefault("", key_of("room", self.listening, self.grid))
+            self._keys[name] = key_of("responses", room, self._plan(name), self.apart)
+        return self._keys[name]
+
+    def built(self, name: str) -> BuiltSeat:
+        """Responses of a placed or blended seat."""
+        built = self._found(name) or self._computed(name)
+        self._figures[name] = built.figures
+        return built
+
+    def figures(self, names: Iterable[str], threads: int = 1) -> dict[str, SeatFigures]:
+        """Figures of those seats that are heard in the hall."""
+        placed = [name for name in names if self.placed(name)]
+        with ThreadPoolExecutor(threads) as pool:
+            return dict(zip(placed, pool.map(self._figures_of, placed), strict=True))
+
+    def _figures_of(self, name: str) -> SeatFigures:
+        if name not in self._figures and self.store:
+            facts = self.store.facts("responses", self.key(name))
+            if facts is not None:
+                return SeatFigures(**facts["figures"])
+        return self._figures[name] if name in self._figures else self.built(name).figures
+
+    def _found(self, name: str) -> BuiltSeat | None:
+        reader = self.store.find("responses", self.key(name)) if self.store else None
+        if self.store is None or reader is None:
+            return None
+        try:
+            return _read(reader)
+        except DamagedFile as damage:
+            self.store.forget(damage)
+            return None
+        finally:
+            reader.close()
+
+    def _plan(self, name: str) -> SeatPlan:
+        return seat_plan(self.scene, name, self.cast.channels(name))
+
+    def _computed(self, name: str) -> BuiltSeat:
+        plan = self._plan(name)
+        with naming("its responses cannot be built", key=dotted_key("seats", name)):
+            response = seat_response(self.listening, plan, self.grid, self.apart)
+            figures = seat_figures(self.listening, plan, response)
+        built = BuiltSeat({"mix": response.mix, **response.perspectives}, figures)
+        if self.store is not None:
+            facts: dict[str, Any] = {"parts": list(built.parts), "figures": asdict(figures)}
+            self.store.keep("responses", self.key(name), facts, list(built.parts.values()))
+        return built
+
+
+def _read(reader: KeptReader) -> BuiltSeat:
+    try:
+        figures = SeatFigures(**reader.facts["figures"])
+        parts = {name: reader.read(place) for place, name in enumerate(reader.facts["parts"])}
+    except (KeyError, TypeError, IndexError) as error:
+        raise DamagedFile(reader.path, f"responses without {error}") from error
+    return BuiltSeat(parts, figures)
