@@ -8,6 +8,7 @@ from __future__ import annotations
 import errno
 import os
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -56,44 +57,69 @@ def tried(calls: list[str], few: bool) -> list[tuple[int, int]]:
     return [(number, ERRORS[number % 3]) for number in numbers]
 
 
+def refuse_each(
+    stage: Any, refusing: Any, before: Path | None, few: bool, once: Callable[[], Any]
+) -> dict[str, int]:
+    """Render over a copy of an earlier render, each time with another call refused."""
+
+    def prepare() -> None:
+        shutil.rmtree(stage.out, ignore_errors=True)
+        if before is not None:
+            shutil.copytree(before, stage.out)
+
+    prepare()
+    old = outputs_in(stage) if before is not None else {}
+    calls = refusing(stage.out, once)[1]
+    new = outputs_in(stage)
+    assert verify(Path("out")).holds and new != old
+    ends = {"calls": len(calls), "old": 0, "new": 0}
+    for number, error in tried(calls, few):
+        prepare()
+        (code, lines), seen = refusing(stage.out, once, number, error)
+        assert len(seen) > number  # it came to that call
+        where = f"call {number}, {seen[number]}, {os.strerror(error)}: {lines}"
+        found = outputs_in(stage) if stage.out.exists() else {}
+        assert len(lines) == 1, where
+        assert code == (0 if "written to" in lines[0] else 4), where
+        assert code == 0 or lines[0].startswith("seatwright: "), where
+        assert found in ((old, new) if code else (new,)), f"{where}\n{sorted(found)}"
+        assert not found or verify(Path("out")).holds, where
+        ends["new" if found == new else "old"] += 1
+    return ends
+
+
 @pytest.mark.parametrize("kind", ["wav", "flac"])
-@pytest.mark.parametrize("earlier", ["an earlier render", "nothing"])
+@pytest.mark.parametrize("earlier", [True, False])
 def test_any_call_refused(
+    quick: Any, refusing: Any, capsys: pytest.CaptureFixture[str], kind: str, earlier: bool
+) -> None:
+    if earlier:
+        quick.render("before", stems=True)
+    ends = refuse_each(
+        quick,
+        refusing,
+        quick.folder / "before" if earlier else None,
+        kind == "flac" or not earlier,
+        lambda: run(capsys, *arguments_of(kind)),
+    )
+    print(f"{kind}, {'over an earlier render' if earlier else 'into no folder'}: {ends}")
+    assert ends["old"] and ends["new"]
+
+
+def test_any_call_refused_where_some_outputs_stand(
     quick: Any,
     refusing: Any,
     capsys: pytest.CaptureFixture[str],
-    kind: str,
-    earlier: str,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    before = quick.folder / "before"
-    if earlier != "nothing":
-        quick.render("before", stems=True)
-        shutil.copytree(before, quick.out)
-    old = outputs_in(quick) if earlier != "nothing" else {}
-    calls = refusing(quick.folder / "out", lambda: run(capsys, *arguments_of(kind)))[1]
-    new = outputs_in(quick)
-    assert verify(Path("out")).holds and new != old
-    ends = {"old": 0, "new": 0}
-    chosen = tried(calls, few=kind == "flac" or not old)
-    for number, error in chosen:
-        shutil.rmtree(quick.out, ignore_errors=True)
-        if old:
-            shutil.copytree(before, quick.out)
-        (code, lines), seen = refusing(
-            quick.folder / "out", lambda: run(capsys, *arguments_of(kind)), number, error
-        )
-        assert len(seen) > number  # it came to that call
-        where = f"call {number}, {seen[number]}, {os.strerror(error)}: {lines}"
-        found = outputs_in(quick) if quick.out.exists() else {}
-        assert code == (4 if len(lines) and "written to" not in lines[0] else 0), where
-        assert len(lines) == 1, where
-        assert found in (old, new), f"{where}\n{sorted(found)}"
-        if code == 0:
-            assert found == new, where
-        else:
-            assert lines[0].startswith("seatwright: "), where
-        if found:
-            assert verify(Path("out")).holds, where
-        ends["new" if found == new else "old"] += 1
-    print(f"{kind}, {earlier}: {len(calls)} calls, {len(chosen)} refused, {ends}")
-    assert min(ends.values()) > 0
+    """With a store of results only what changed is written; the rest must stay as well."""
+    monkeypatch.setenv("SEATWRIGHT_STORE", str(quick.folder / "store"))
+    arguments = [*arguments_of("wav"), "--stems"]
+    assert run(capsys, *arguments)[0] == 0
+    before = quick.out.rename(quick.folder / "before")
+    quick.scene.write_text(f"{quick.scene.read_text()}gain = -3\n")
+    ends = refuse_each(quick, refusing, before, True, lambda: run(capsys, *arguments))
+    same = [file for file, one in quick.digests("before").items() if quick.digests()[file] == one]
+    print(f"with a store: {ends}")
+    assert same == ["stems/flute.wav", "stems/oboe.wav"]
+    assert ends["old"] and ends["new"]
