@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+os.environ["SEATWRIGHT_STORE"] = ""  # nothing that a test computes is found by another
+os.environ["OPENBLAS_NUM_THREADS"] = "1"  # as the command line has it
 
 import numpy as np
 import pytest
@@ -125,12 +129,6 @@ distance = 3
 [sections.winds]
 perspectives = { tree = 0, close = -6, head = -9 }
 """
-
-
-@pytest.fixture(autouse=True)
-def no_store(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Nothing that a test computes is found by another; tests of the store name a folder."""
-    monkeypatch.setenv("SEATWRIGHT_STORE", "")
 
 
 @pytest.fixture

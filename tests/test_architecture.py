@@ -17,6 +17,7 @@ ROOT = Path(seatwright.__file__).parent
 FLOORS = {
     "": 0,
     "errors": 0,
+    "interrupts": 0,
     "stage": 1,
     "acoustics": 2,
     "sound": 2,
@@ -35,11 +36,14 @@ FLOORS = {
     "check": 5,
     "compare": 5,
     "matched_set": 5,
+    "page_sound": 5,
     "versions": 5,
     "drafting": 5,
     "heard_mix": 5,
     "plans": 5,
     "pages": 5,
+    "cues": 5,
+    "executors": 5,
     "tally": 5,
     "verify": 5,
     "memory_need": 5,
@@ -49,7 +53,6 @@ FLOORS = {
     "commands": 6,
     "cli": 6,
     "console": 6,
-    "interrupts": 6,
     "__main__": 6,
 }
 MODULES = {

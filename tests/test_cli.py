@@ -196,7 +196,7 @@ def test_what_comes_from_below_ends_with_one_line(
     def fails(*_: Any) -> None:
         raise raised
 
-    monkeypatch.setattr("seatwright.render.render", fails)
+    monkeypatch.setattr("seatwright.kept_render.render", fails)
     found, _, err = run(capsys, "render", "scene.toml")
     assert found == code
     assert said in err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from base64 import b64decode
@@ -17,8 +18,8 @@ from numpy.typing import NDArray
 
 from seatwright.cli import main
 from seatwright.compare import CompareRequest, compare
+from seatwright.disk.page_audio import vorbis
 from seatwright.errors import DiskError, SceneError, SeatwrightError, StemError
-from seatwright.listening.manifest import canonical
 from seatwright.sound.peaks import PeakMeter
 
 RATE = 48_000
@@ -237,6 +238,58 @@ def test_several_scenes_may_be_compared(ready: Any) -> None:
     assert made.differences[0].besides == ("the hall",)
 
 
+def page_files(folder: Path) -> dict[str, bytes]:
+    page = (folder / "audition.html").read_text(encoding="utf-8")
+    found = re.findall(r'id="audio-([^"]*)">([^<]*)</script>', page)
+    return {name: b64decode(data) for name, data in found}
+
+
+def test_three_tutti_of_90_s_make_a_page_under_25_mb(tmp_path: Path) -> None:
+    """Noise is what compresses worst; of Vorbis the best quality that fits is taken for all."""
+    words = mixes(tmp_path, 0.1, 0.2, 0.3, seconds=90.0)
+    out, whole = tmp_path / "out", CompareRequest(start=0.0, stop=90.0)
+    made = compare(words, out, whole)
+    assert 15e6 < made.page_bytes == (out / "audition.html").stat().st_size <= 25e6
+    assert not made.warnings
+    quality, lossless = re.findall(r"Vorbis of quality (\d+) .* would have (\d+) MB", made.audio)[0]
+    assert int(quality) >= 8 and int(lossless) > 50
+    files = page_files(out)
+    assert len(files) == 3 and all(data.startswith(b"OggS") for data in files.values())
+    better = [vorbis(matched(out, f"mix {n}").astype(np.float32), RATE, int(quality) + 1)
+              for n in range(3)] if quality != "10" else []  # fmt: skip
+    assert not better or sum(map(len, better)) * 4 / 3 > 25e6 - 200_000
+    assert f'"audio_note": "{made.audio}"' in (out / "audition.html").read_text(encoding="utf-8")
+
+
+def test_a_page_that_is_small_enough_stays_lossless(ready: Any) -> None:
+    words, out = [str(ready.scene), "written", "further"], ready.folder / "out"
+    made = compare(words, out, CompareRequest(threads=1, sections=True))
+    assert made.audio == "FLAC of 16 bits, lossless"
+    files = page_files(out)
+    assert len(files) == 6 and all(data.startswith(b"fLaC") for data in files.values())
+
+
+def test_sections_count_in_a_page_s_size_and_share_its_codec(
+    ready: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A limit between the page with and without sections; the least quality is above it."""
+    words, out = [str(ready.scene), "written", "further"], ready.folder / "out"
+    alone = compare(words, out, CompareRequest(threads=1)).page_bytes
+    monkeypatch.setattr("seatwright.page_sound.LARGE_PAGE", alone + 20_000)
+    monkeypatch.setattr("seatwright.compare.LARGE_PAGE", alone + 20_000)
+    assert compare(words, out, CompareRequest(threads=1)).audio.startswith("FLAC")
+    made = compare(words, out, CompareRequest(threads=1, sections=True))
+    files = page_files(out)
+    assert len(files) == 6 and all(data.startswith(b"OggS") for data in files.values())
+    assert made.page_bytes <= alone + 20_000
+    assert len({len(soundfile.read(BytesIO(data))[0]) for data in files.values()}) == 1
+    monkeypatch.setattr("seatwright.page_sound.LARGE_PAGE", 100_000)
+    monkeypatch.setattr("seatwright.compare.LARGE_PAGE", 100_000)
+    made = compare(words, out, CompareRequest(threads=1, sections=True))
+    assert "quality 6" in made.audio
+    assert any("no --sections, a shorter stretch" in text for text in made.warnings)
+
+
 def test_a_small_page_carries_the_same_sound(tmp_path: Path) -> None:
     """Vorbis: as long to the sample, aligned, versions as loud as each other, half of FLAC's size.
 
@@ -246,12 +299,11 @@ def test_a_small_page_carries_the_same_sound(tmp_path: Path) -> None:
     lossless = compare(words, out)
     small = compare(words, out, CompareRequest(audio="vorbis"))
     assert small.page_bytes < 0.5 * lossless.page_bytes and small.trial == lossless.trial
-    page = (out / "audition.html").read_text(encoding="utf-8")
-    held = re.findall(r'id="audio-v\d">([^<]*)</script>', page)
+    assert small.audio == "Vorbis of quality 8 of 10, lossy, as asked for"
     meter = pyloudnorm.Meter(RATE, filter_class="DeMan")
     loud = []
-    for number, data in enumerate(held):
-        heard = soundfile.read(BytesIO(b64decode(data)))[0]
+    for number, data in enumerate(page_files(out).values()):
+        heard = soundfile.read(BytesIO(data))[0]
         source = matched(out, f"mix {number}")
         assert heard.shape == source.shape
         loud.append(meter.integrated_loudness(heard))
@@ -263,10 +315,9 @@ def test_a_small_page_carries_the_same_sound(tmp_path: Path) -> None:
 def test_sections_of_a_page_add_up_to_its_versions(ready: Any) -> None:
     words, out = [str(ready.scene), "written", "further"], ready.folder / "out"
     compare(words, out, CompareRequest(threads=1, sections=True))
-    page = (out / "audition.html").read_text(encoding="utf-8")
-    held = dict(re.findall(r'id="audio-([^"]*)">([^<]*)</script>', page))
+    held = page_files(out)
     assert sorted(held) == ["v1", "v1-0", "v1-1", "v2", "v2-0", "v2-1"]
-    heard = {key: soundfile.read(BytesIO(b64decode(data)))[0] for key, data in held.items()}
+    heard = {key: soundfile.read(BytesIO(data))[0] for key, data in held.items()}
     for version in ("v1", "v2"):
         total = heard[f"{version}-0"] + heard[f"{version}-1"]
         assert np.abs(total - heard[version]).max() < 6 * 2.0**-15  # three times dither and step
@@ -279,12 +330,11 @@ def test_sections_of_a_page_add_up_to_its_versions(ready: Any) -> None:
 
 
 def test_the_identity_of_a_trial_follows_from_all_the_rest(tmp_path: Path) -> None:
-    import hashlib
-
     compare(mixes(tmp_path, 0.1, 0.2), tmp_path / "out", CompareRequest(title="Über </b>"))
     trial = json.loads((tmp_path / "out" / "trial.json").read_text(encoding="utf-8"))
     rest = {key: value for key, value in trial.items() if key != "id"}
-    assert trial["id"] == hashlib.sha256(canonical(rest)).hexdigest()[:16]
+    text = json.dumps(rest, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    assert trial["id"] == hashlib.sha256(text.encode()).hexdigest()[:16]
     flac = tmp_path / "out" / "matched" / "mix 0.flac"
     assert trial["versions"][0]["sha256"] == hashlib.sha256(flac.read_bytes()).hexdigest()
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,8 @@ from seatwright.cli import main
 from seatwright.errors import DiskError, SceneError
 from seatwright.listening.ballot_code import ballot_code
 from seatwright.tally import tally
+from seatwright.views.tally_page import tally_page
+from seatwright.views.tally_text import tally_json, tally_text
 from seatwright.views.tally_words import verdict
 
 PLAIN = [
@@ -101,6 +104,75 @@ def test_text_files_hold_codes_among_words(box: Path, pair_poll: Any) -> None:
     assert found.preferences.strengths.values.tolist() == pytest.approx([0.0, 0.0], abs=1e-9)
 
 
+def test_a_code_alone_is_a_ballot(
+    box: Path, pair_poll: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As an argument: whole, broken over lines by mail, or cut short; a file of that name wins."""
+    first, second, third = (ballot_code(pair_poll.bytes(n, ranking=[["v1"], ["v2"]]))
+                            for n in range(3))  # fmt: skip
+    broken = f"{second[:70]}\n {second[70:]}"
+    found = tally([Path(first), Path(broken), Path(third[:-8])], box.parent / "trial.json")
+    assert (found.listeners, len(found.refused)) == (2, 1)
+    assert found.refused[0].source.startswith("code SWB1.")
+    assert "copied whole?" in found.refused[0].why
+    with pytest.raises(SystemExit) as end:
+        main(["tally", first, "--trial", str(box.parent / "trial.json")])
+    assert end.value.code == 0
+    assert "1 ballot counted" in capsys.readouterr().out
+    file = box / "SWB1.json"
+    file.write_bytes(pair_poll.bytes(1, ranking=[["v1"], ["v2"]]))
+    assert tally([file]).listeners == 1
+    with pytest.raises(DiskError, match="no such file"):
+        tally([box / "SWB2.abc"])
+
+
+def test_levels_as_rendered_are_another_question(box: Path, pair_poll: Any) -> None:
+    """20 heard them equally loud and prefer far; 12 as rendered prefer near: nothing is mixed."""
+    for number in range(32):
+        rendered = number >= 20
+        order = [["v1"], ["v2"]] if rendered or number < 5 else [["v2"], ["v1"]]
+        levels = "rendered" if rendered else "matched"
+        (box / f"{number}.json").write_bytes(pair_poll.bytes(number, ranking=order, levels=levels))
+    found = tally([box], box.parent / "trial.json")
+    assert (found.matched.listeners, found.rendered.listeners) == (20, 12)
+    sentences = verdict(found)
+    assert sentences[0] == "far is preferred to near by 15 of 20 (p = 0.041)."
+    assert any("12 of 32 listened with levels as rendered" in one for one in sentences)
+    text = tally_text(found)
+    apart = text[text.index("With levels as rendered (12):") :]
+    assert "near is preferred to far by 12 of 12 (p < 0.001)" in apart
+    assert "near is preferred" not in text[: text.index("With levels as rendered (12):")]
+    facts = json.loads(tally_json(found))
+    assert facts["preferences"]["pairs"][0]["for_first"] == 15
+    assert facts["as_rendered"]["preferences"]["pairs"][0]["for_first"] == 12
+    page = tally_page(found)
+    assert "counted apart" in page and page.count("<svg") == 4
+
+
+def test_only_levels_as_rendered(box: Path, pair_poll: Any) -> None:
+    for number in range(3):
+        data = pair_poll.bytes(number, ranking=[["v1"], ["v2"]], levels="rendered")
+        (box / f"{number}.json").write_bytes(data)
+    found = tally([box], box.parent / "trial.json")
+    assert found.preferences is None and found.rendered.preferences is not None
+    assert verdict(found)[0].startswith("all 3 listened with levels as rendered")
+    assert "near over far" in tally_text(found)
+
+
+def test_remarks_are_told_at_their_place_in_the_piece(
+    box: Path, new_poll: Callable[..., Any]
+) -> None:
+    """The excerpt begins at 1:05; a manifest without that counts from its own beginning."""
+    said = [{"version": "v1", "seat": "harp", "seconds": 12.4, "text": "far left"}]
+    for extra, clock in (({"start": 65.0}, "1:17"), ({}, "0:12")):
+        poll = new_poll(**extra)
+        (box.parent / "t.json").write_text(json.dumps(poll.manifest))
+        (box / "1.json").write_bytes(poll.bytes(1, comments=said))
+        found = tally([box], box.parent / "t.json")
+        assert f"\n  {clock}\n    as written: far left" in tally_text(found)
+        assert f"<p>{clock}</p>" in tally_page(found)
+
+
 def test_nothing_that_counts_is_an_error_with_every_reason(
     box: Path, pair_poll: Any, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -136,9 +208,10 @@ def test_hostile_names_stay_inert(
     text, html = capsys.readouterr().out, page.read_text(encoding="utf-8")
     assert not {"\x1b", "\u202e"} & set(text + html)
     assert "<img" not in html and "<script" not in html
-    tags = "html|head|meta|title|style|body|h[123]|p|ul|li|pre|svg|rect|path|circle|text"
+    tags = "html|head|meta|title|style|body|header|section|h[123]|p|ul|li|bdi|div|figure|figcaption"
+    tags += "|table|caption|thead|tbody|tr|th|td|svg|rect|path|circle|text"
     assert all(re.fullmatch(tags, tag) for tag in re.findall(r"<(\w+)", html))
-    assert "default-src 'none'" in html
+    assert "default-src 'none'" in unescape(html)
 
 
 def test_json_has_everything(box: Path, poll: Any, capsys: pytest.CaptureFixture[str]) -> None:

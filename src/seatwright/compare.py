@@ -4,28 +4,18 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from seatwright.disk.comparison_set import (
-    made_folder,
-    read_whole,
-    write_version,
-)
+from seatwright.disk.comparison_set import made_folder, read_whole, write_version
 from seatwright.disk.output_names import output_name
-from seatwright.disk.page_audio import vorbis
 from seatwright.disk.text_files import write_text_files
 from seatwright.errors import Fault
 from seatwright.listening.comparison import Level, common_waveform, rendered_gains
 from seatwright.listening.differences import differences, hall_changes
-from seatwright.listening.manifest import trial_manifest, version_row
-from seatwright.matched_set import (
-    MatchedSet,
-    PageAudio,
-    matched_set,
-    page_sections,
-    shared_sections,
-)
+from seatwright.listening.trial import trial_manifest, version_row
+from seatwright.matched_set import MatchedSet, matched_set
+from seatwright.page_sound import LARGE_PAGE, PageAudio, PageSound, page_sound, shared_sections
 from seatwright.render import Progress
 from seatwright.stage.request import Request
 from seatwright.versions import Version, ready_versions, wanted_versions
@@ -36,8 +26,6 @@ from seatwright.views.report import json_text
 from seatwright.views.stage_plan import stage_plan
 
 PAGE = "audition.html"
-LARGE_PAGE = 25 * 10**6
-"""Bytes above which a page is slow to open and too much for some telephones."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +45,8 @@ class CompareRequest:
     difference : bool
         Also write the difference of the first version and each other one.
     audio : str
-        What the page carries: "flac", lossless, or "vorbis", a third as large.
+        What the page carries: "flac", lossless; "vorbis", lossy and smaller; "auto", FLAC where
+        the page stays under 25 MB with it.
     sections : bool
         The page also carries the section bounces that all versions have.
     threads : int
@@ -72,7 +61,7 @@ class CompareRequest:
     twin: bool = False
     identification: int = 0
     difference: bool = False
-    audio: PageAudio = "flac"
+    audio: PageAudio = "auto"
     sections: bool = False
     threads: int = 0
     allow_truncated: bool = False
@@ -123,9 +112,9 @@ def compare(
     found = found_differences(versions)
     hashes = _write_set(folder, versions, matched)
     title = request.title or next((each.scene.title for each in wanted if each.scene), "")
-    page_bytes, trial = _write_page(folder, versions, matched, hashes, found, title, request)
+    page_bytes, trial, sound = _write_page(folder, versions, matched, hashes, found, title, request)
     _write_differences(folder, versions, matched, found, request.difference)
-    faults = [*warnings, *more, *_size_doubts(page_bytes)]
+    faults = [*warnings, *more, *_size_doubts(page_bytes, request, sound.codec)]
     return Comparison(
         title=title,
         trial=trial,
@@ -133,6 +122,7 @@ def compare(
         page=PAGE,
         page_bytes=page_bytes,
         decoded_bytes=_decoded_bytes(matched, request.sections),
+        audio=sound.note,
         rate=matched.rate,
         start=matched.start,
         seconds=matched.seconds,
@@ -185,8 +175,8 @@ def _write_page(
     found: Sequence[Difference],
     title: str,
     request: CompareRequest,
-) -> tuple[int, str]:
-    """Write the page and its manifest; the page's bytes and the trial's identity."""
+) -> tuple[int, str, PageSound]:
+    """Write the page and its manifest; the page's bytes, the trial's identity, what it plays."""
     rows = [
         version_row(number, version.wanted.name, digest)
         for number, (version, digest) in enumerate(zip(versions, hashes, strict=True), start=1)
@@ -194,36 +184,45 @@ def _write_page(
     if request.twin:
         name = f"{rows[0]['name']} (hidden twin)"
         rows.append(version_row(len(rows) + 1, name, rows[0]["sha256"], rows[0]["id"]))
-    trial = trial_manifest(title, matched.seconds, rows, _seats(versions), request.identification)
-    audio = _page_audio(folder, versions, matched, request.audio)
-    sections = page_sections(versions, matched, request.audio) if request.sections else {}
-    page = audition_page(
-        Audition(
-            manifest=trial,
-            codec="FLAC" if request.audio == "flac" else "Vorbis",
-            rate=matched.rate,
-            versions=tuple(
-                PageVersion(data, gain)
-                for data, gain in zip(audio, rendered_gains(matched.gains), strict=True)
-            ),
-            waveform=common_waveform(matched.samples),
-            sections=sections,
-            differences=tuple(found),
-            plan=_plan(versions),
-        )
+    trial = trial_manifest(
+        title, matched.seconds, rows, _seats(versions), request.identification, matched.start
     )
+    silent = Audition(
+        manifest=trial,
+        codec="",
+        rate=matched.rate,
+        versions=tuple(PageVersion(b"", gain) for gain in rendered_gains(matched.gains)),
+        waveform=common_waveform(matched.samples),
+        differences=tuple(found),
+        plan=_plan(versions),
+    )
+    files = [f"{output_name(version.wanted.name)}.flac" for version in versions]
+    sound = page_sound(
+        versions,
+        matched,
+        [read_whole(folder / "matched" / file) for file in files],
+        request.audio,
+        len(audition_page(silent).encode()),
+        sections=request.sections,
+    )
+    page = audition_page(_with_sound(silent, sound))
     manifest = json.dumps(trial, indent=2, ensure_ascii=False) + "\n"
     write_text_files(folder, {"trial.json": manifest, PAGE: page})
-    return len(page.encode()), str(trial["id"])
+    return len(page.encode()), str(trial["id"]), sound
 
 
-def _page_audio(
-    folder: Path, versions: Sequence[Version], matched: MatchedSet, kind: PageAudio
-) -> list[bytes]:
-    if kind == "vorbis":
-        return [vorbis(samples, matched.rate) for samples in matched.samples]
-    files = [f"{output_name(version.wanted.name)}.flac" for version in versions]
-    return [read_whole(folder / "matched" / file) for file in files]
+def _with_sound(silent: Audition, sound: PageSound) -> Audition:
+    heard = [
+        replace(version, data=data)
+        for version, data in zip(silent.versions, sound.versions, strict=True)
+    ]
+    return replace(
+        silent,
+        codec=sound.codec,
+        audio_note=sound.note,
+        versions=tuple(heard),
+        sections=sound.sections,
+    )
 
 
 def _seats(versions: Sequence[Version]) -> list[str]:
@@ -270,9 +269,12 @@ def _write_tables(folder: Path, versions: Sequence[Version], found: Sequence[Dif
     write_text_files(folder, texts)
 
 
-def _size_doubts(page_bytes: int) -> list[Fault]:
+def _size_doubts(page_bytes: int, request: CompareRequest, codec: str) -> list[Fault]:
     if page_bytes <= LARGE_PAGE:
         return []
     what = f"the page has {page_bytes / 1e6:.0f} MB, wanted at most {LARGE_PAGE / 1e6:.0f} MB"
-    hint = "--audio vorbis makes a third of it; or choose a shorter stretch with --from and --to"
+    ways = ["a shorter stretch with --from and --to"]
+    ways += ["no --sections"] if request.sections else []
+    ways += ["--audio auto"] if codec == "FLAC" else []
+    hint = f"makes it smaller: {', '.join(reversed(ways))}"
     return [Fault(what, file=PAGE, hint=hint)]

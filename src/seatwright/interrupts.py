@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import signal
+import sys
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from types import FrameType, TracebackType
 from typing import Any, Self
 
@@ -32,7 +35,7 @@ class Ending:
 
     def _receive(self, number: int, _frame: FrameType | None) -> None:
         for one in self._before:  # a second exception would cut off what the first cleans up
-            signal.signal(one, signal.SIG_IGN)
+            signal.signal(one, _nothing)  # SIG_IGN would be told of where two come at once
         self._received = number
         self.check()
 
@@ -51,10 +54,39 @@ class Ending:
         value: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        if self._received is None:  # else the process ends, undisturbed
-            for number, old in self._before.items():
-                signal.signal(number, old)
+        for number, old in self._before.items():  # after a signal the process ends, undisturbed
+            signal.signal(number, old if self._received is None else signal.SIG_IGN)
+
+
+def _nothing(_number: int, _frame: FrameType | None) -> None:
+    """What all later signals do."""
 
 
 ENDING = Ending()
 """That of the process: signals belong to it as a whole."""
+
+
+@contextmanager
+def held_signals() -> Iterator[None]:
+    """Signals wait, here and in processes started meanwhile, until these take them.
+
+    A terminal sends its signals to all processes at once, to one as well that has only begun and
+    cannot clean up yet.
+    """
+    if sys.platform == "win32":
+        yield
+        return
+    from multiprocessing import resource_tracker
+
+    resource_tracker.ensure_running()  # when it starts itself, it lets signals through
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, SIGNALS)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def take_held_signals() -> None:
+    """Let signals through that the parent held back; those that came meanwhile come now."""
+    if sys.platform != "win32":
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, SIGNALS)

@@ -1,17 +1,15 @@
-"""Matched versions: one stretch of all, at one rate and one loudness, and their sections."""
+"""Matched versions: one stretch of all, at one rate and one loudness."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from seatwright.disk.comparison_set import VersionFile, version_file
-from seatwright.disk.page_audio import flac, vorbis
-from seatwright.errors import Fault, SceneError
+from seatwright.disk.comparison_set import VersionFile
+from seatwright.errors import Fault
 from seatwright.listening.comparison import (
     DEFAULT_SECONDS,
     EnergyTrace,
@@ -24,15 +22,9 @@ from seatwright.listening.comparison import (
 )
 from seatwright.sound.loudness import loudness
 from seatwright.sound.peaks import PeakMeter
-from seatwright.versions import Version
-
-PageAudio = Literal["flac", "vorbis"]
 
 _LENGTHS_APART = 1.0
 """Seconds by which lengths may differ without a word."""
-
-_HIGHEST = 0.89
-"""Of a section alone: -1 dBFS."""
 
 
 @dataclass(frozen=True)
@@ -128,47 +120,3 @@ def _doubts(files: Sequence[VersionFile], rate: int) -> list[Fault]:
             hint = "compared from their beginnings: mixes that begin elsewhere do not line up"
             faults.append(Fault(what, file=path, hint=hint))
     return faults
-
-
-def shared_sections(versions: Sequence[Version]) -> list[str]:
-    """Names of the sections that all versions have; SceneError where there are none."""
-    names = [
-        name for name in versions[0].sections if all(name in each.sections for each in versions)
-    ]
-    if not names:
-        raise SceneError(
-            Fault(
-                "found no section that all versions have, wanted some for --sections",
-                hint="mixes from elsewhere have no section bounces",
-            )
-        )
-    return names
-
-
-def page_sections(
-    versions: Sequence[Version], matched: MatchedSet, kind: PageAudio
-) -> dict[str, list[bytes]]:
-    """Section bounces of every version over the stretch, at the gain of its mix.
-
-    Sections may go over full scale where the mix does not: then all of them are turned down alike.
-    """
-    names = shared_sections(versions)
-    encode = flac if kind == "flac" else vorbis
-    peak = max(float(np.abs(_section(v, n, matched, i)).max()) for i, v in enumerate(versions)
-               for n in names)  # fmt: skip
-    scale = np.float32(min(1.0, _HIGHEST / max(peak, 1e-9)))
-    return {
-        name: [
-            encode(_section(version, name, matched, number) * scale, matched.rate)
-            for number, version in enumerate(versions)
-        ]
-        for name in names
-    }
-
-
-def _section(version: Version, name: str, matched: MatchedSet, number: int) -> NDArray[np.float32]:
-    file, _ = version_file(name, version.sections[name])
-    samples = file.excerpt(
-        matched.rate, round(matched.start * matched.rate), len(matched.samples[number])
-    )
-    return faded(samples, matched.rate) * np.float32(10.0 ** (matched.gains[number] / 20.0))

@@ -23,7 +23,7 @@ def tally(ballots: Sequence[Path], trial: Path | None = None, html: Path | None 
     Parameters
     ----------
     ballots : sequence of Path
-        Files and folders.
+        Files and folders; or codes.
     trial : Path, optional
         Manifest of the trial; without it the trial most ballots belong to is counted, and
         versions have no names.

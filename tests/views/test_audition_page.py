@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from seatwright.errors import printable
-from seatwright.listening.manifest import trial_manifest, version_row
+from seatwright.listening.trial import trial_manifest, version_row
 from seatwright.stage.scene import Scene
 from seatwright.views.audition_page import Audition, PageVersion, audition_page, inert_json
 from seatwright.views.stage_plan import stage_plan

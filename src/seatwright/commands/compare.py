@@ -46,9 +46,9 @@ def compare_command(
         bool, typer.Option("--difference", help="Also what each version has beyond the first.")
     ] = False,
     audio: Annotated[
-        Literal["flac", "vorbis"],
-        typer.Option(help="What the page carries: lossless, or a third as large."),
-    ] = "flac",
+        Literal["auto", "flac", "vorbis"],
+        typer.Option(help="What the page carries: lossless, lossy, or lossless if below 25 MB."),
+    ] = "auto",
     sections: Annotated[
         bool, typer.Option("--sections", help="The page also plays each section alone.")
     ] = False,

@@ -11,7 +11,10 @@ import typer
 def tally_command(
     ballots: Annotated[
         list[Path],
-        typer.Argument(metavar="BALLOT...", help="Ballots: JSON, text with codes, folders."),
+        typer.Argument(
+            metavar="BALLOT...",
+            help="Ballots: JSON, text with codes, folders of both, or codes themselves.",
+        ),
     ],
     trial: Annotated[
         Path | None,

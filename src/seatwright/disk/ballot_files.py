@@ -1,4 +1,4 @@
-"""Ballots on disk: JSON files, text files with codes, folders of both."""
+"""Ballots on disk: JSON files, text files with codes, folders of both; codes given as they are."""
 
 from __future__ import annotations
 
@@ -18,6 +18,8 @@ from seatwright.listening.trial import LARGEST_TRIAL, Trial, parse_trial
 MOST_BALLOTS = 100_000
 _ENDINGS = (".json", ".txt")
 _CODE = re.compile(rb"SWB[01]\.\S*")
+_WHOLE_CODE = re.compile(r"SWB[01]\.[A-Za-z0-9_=-]+")
+_SHOWN = 16
 _LONGEST_LINE = 3 * LARGEST
 
 
@@ -36,7 +38,8 @@ def read_ballots(paths: Sequence[Path]) -> BallotPile:
     ----------
     paths : sequence of Path
         A file holds one ballot as JSON, or text in which every line may hold one code; lines
-        without are passed over. Of a folder its files ending in .json or .txt, sorted.
+        without are passed over. Of a folder its files ending in .json or .txt, sorted. What is no
+        file and looks like a code is one; blanks in it are passed over.
 
     Returns
     -------
@@ -51,11 +54,10 @@ def read_ballots(paths: Sequence[Path]) -> BallotPile:
     """
     read: list[tuple[str, Ballot]] = []
     refused: list[Refused] = []
-    for file in _files(paths):
-        for source, data in _contents(file):
-            _take(source, data, read, refused)
-            if len(read) + len(refused) > MOST_BALLOTS:
-                raise SceneError(f"found more than {MOST_BALLOTS} ballots, wanted fewer at a time")
+    for source, data in _all(paths):
+        _take(source, data, read, refused)
+        if len(read) + len(refused) > MOST_BALLOTS:
+            raise SceneError(f"found more than {MOST_BALLOTS} ballots, wanted fewer at a time")
     return BallotPile(tuple(read), tuple(refused))
 
 
@@ -82,6 +84,26 @@ def read_trial(path: Path) -> Trial:
         raise SceneError(
             [Fault(f.what, file=str(path), key=f.key, hint=f.hint) for f in error.faults]
         ) from error
+
+
+def _all(paths: Sequence[Path]) -> Iterator[tuple[str, bytes | str]]:
+    for path in paths:
+        if code := _bare_code(path):
+            yield f"code {code[:_SHOWN].decode()}...", code
+            continue
+        for file in _files([path]):
+            yield from _contents(file)
+
+
+def _bare_code(path: Path) -> bytes:
+    """The code that a path really is; nothing where it is a path."""
+    code = "".join(str(path).split())
+    if not _WHOLE_CODE.fullmatch(code):
+        return b""
+    try:
+        return b"" if path.exists() else code.encode("ascii")
+    except OSError:  # longer than any file's name
+        return code.encode("ascii")
 
 
 def _files(paths: Sequence[Path]) -> Iterator[Path]:

@@ -70,13 +70,17 @@ def clashes(names: Iterable[str]) -> list[tuple[str, str]]:
     first: dict[str, str] = {}
     found = []
     for name in names:
-        folded = unicodedata.normalize("NFD", name).casefold()
-        key = unicodedata.normalize("NFC", folded)
+        key = folded(name)
         if key in first:
             found.append((first[key], name))
         else:
             first[key] = name
     return found
+
+
+def folded(name: str) -> str:
+    """What is the same for all names that some file systems hold for one."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFD", name).casefold())
 
 
 def _allowed(letter: str) -> str:

@@ -106,6 +106,11 @@ def _whole(digits: str) -> int:
     return int(digits)
 
 
+def digest_of(table: dict[str, Any]) -> str:
+    """SHA-256 of the canonical JSON of a table, in hexadecimal: as Python writes numbers."""
+    return hashlib.sha256(_encoded(next(_canonical_forms(table)))).hexdigest()
+
+
 def digest_fits(table: dict[str, Any], digest: str) -> bool:
     """Whether a digest begins the SHA-256 of the canonical JSON of a table.
 

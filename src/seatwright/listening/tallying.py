@@ -63,6 +63,23 @@ class Refused:
 
 
 @dataclass(frozen=True)
+class Votes:
+    """What listeners say who were asked the same question.
+
+    Parameters
+    ----------
+    listeners : int
+    preferences : Preferences or None
+        None where nobody ranked two versions.
+    identification : Identification or None
+    """
+
+    listeners: int
+    preferences: Preferences | None
+    identification: Identification | None
+
+
+@dataclass(frozen=True)
 class Tally:
     """Everything the ballots say.
 
@@ -75,10 +92,11 @@ class Tally:
         Listeners by how they listened.
     switches : float
         Mean number of switches between versions.
-    preferences : Preferences or None
-        None where nobody ranked two versions.
-    identification : Identification or None
+    matched, rendered : Votes
+        Of those who heard versions equally loud, and of those who heard any of it with levels as
+        rendered. These are two questions: in the second what is louder has an advantage.
     twins : tuple of TwinFinding
+        Of all: a twin is as loud as its original either way.
     remarks : tuple of SeatRemarks
     refused : tuple of Refused
     """
@@ -88,11 +106,21 @@ class Tally:
     playback: dict[str, int]
     levels: dict[str, int]
     switches: float
-    preferences: Preferences | None
-    identification: Identification | None
+    matched: Votes
+    rendered: Votes
     twins: tuple[TwinFinding, ...]
     remarks: tuple[SeatRemarks, ...]
     refused: tuple[Refused, ...]
+
+    @property
+    def preferences(self) -> Preferences | None:
+        """Of those who heard versions equally loud."""
+        return self.matched.preferences
+
+    @property
+    def identification(self) -> Identification | None:
+        """Of those who heard versions equally loud."""
+        return self.matched.identification
 
 
 def sorted_out(
@@ -148,19 +176,27 @@ def count_votes(
     Tally
     """
     rankings = [ballot.ranking for ballot in ballots if ballot.ranking is not None]
-    answers = [(b.listener, b.identification) for b in ballots if b.identification is not None]
+    modes = {
+        mode: _votes([ballot for ballot in ballots if ballot.levels == mode], trial, rng)
+        for mode in ("matched", "rendered")
+    }
     return Tally(
         trial=trial,
         listeners=len(ballots),
         playback=dict(sorted(Counter(ballot.playback for ballot in ballots).items())),
         levels=dict(sorted(Counter(ballot.levels for ballot in ballots).items())),
         switches=sum(ballot.switches for ballot in ballots) / len(ballots),
-        preferences=_preferences(rankings, trial, rng),
-        identification=identification_of(answers),
+        **modes,
         twins=tuple(twin_finding(*twin, rankings) for twin in trial.twins if rankings),
         remarks=remarks_of(ballots),
         refused=tuple(refused),
     )
+
+
+def _votes(ballots: Sequence[Ballot], trial: Trial, rng: np.random.Generator) -> Votes:
+    rankings = [ballot.ranking for ballot in ballots if ballot.ranking is not None]
+    answers = [(b.listener, b.identification) for b in ballots if b.identification is not None]
+    return Votes(len(ballots), _preferences(rankings, trial, rng), identification_of(answers))
 
 
 def _preferences(

@@ -1,13 +1,21 @@
-"""A trial: which versions are compared, and what listeners are asked about them."""
+"""A trial: which versions are compared, and what listeners are asked about them.
+
+Its manifest is a table with an identity that follows from all the rest of it.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from seatwright.errors import Fault, SceneError
 from seatwright.listening.fields import Fields
-from seatwright.listening.plain_json import digest_fits, read_json
+from seatwright.listening.plain_json import digest_fits, digest_of, read_json
+
+TRIAL_FORMAT = 1
+MINIMUM_SECONDS = 10.0
+"""How long each version is heard before a vote, unless the stretch is shorter."""
 
 LARGEST_TRIAL = 4 * 1024 * 1024
 """Bytes of a manifest."""
@@ -52,6 +60,8 @@ class Trial:
     identification : IdentificationPlan or None
     minimum_seconds : float
         Each ranked version has to be heard for so long.
+    start : float
+        Where the excerpt begins in the piece, in seconds.
     seats : tuple of str
         Names on the plan.
     assumed : bool
@@ -66,6 +76,7 @@ class Trial:
     identification: IdentificationPlan | None = None
     minimum_seconds: float = 0.0
     seats: tuple[str, ...] = ()
+    start: float = 0.0
     assumed: bool = False
 
     @property
@@ -77,6 +88,57 @@ class Trial:
     def twins(self) -> tuple[tuple[str, str], ...]:
         """Each hidden twin and the version it repeats."""
         return tuple((v.id, v.twin_of) for v in self.versions if v.twin_of is not None)
+
+
+def version_row(number: int, name: str, sha256: str, twin_of: str | None = None) -> dict[str, Any]:
+    """A version of a manifest; numbers count from 1."""
+    return {"id": f"v{number}", "name": name, "sha256": sha256, "twin_of": twin_of}
+
+
+def trial_manifest(
+    title: str,
+    seconds: float,
+    versions: Sequence[Mapping[str, Any]],
+    seats: Sequence[str],
+    identification_trials: int = 0,
+    start: float = 0.0,
+) -> dict[str, Any]:
+    """A trial with its identity.
+
+    Parameters
+    ----------
+    title : str
+    seconds : float
+        Length of the compared stretch.
+    versions : sequence of mapping
+        As `version_row` gives them.
+    seats : sequence of str
+        Names on the plan.
+    identification_trials : int
+        How many times it is asked which of the first two versions X is; 0 for none.
+    start : float
+        Where the stretch begins in the piece, in seconds.
+
+    Returns
+    -------
+    dict
+        Its `id` is 16 hexadecimal digits of the SHA-256 of all the rest.
+    """
+    pair = [versions[0]["id"], versions[1]["id"]]
+    trial: dict[str, Any] = {
+        "seatwright_trial": TRIAL_FORMAT,
+        "title": title,
+        "seconds": seconds,
+        "start": start,
+        "versions": [dict(version) for version in versions],
+        "modes": ["ranking"] + (["identification"] if identification_trials else []),
+        "identification": (
+            {"pair": pair, "trials": identification_trials} if identification_trials else None
+        ),
+        "minimum_seconds": min(MINIMUM_SECONDS, seconds),
+        "seats": list(seats),
+    }
+    return {"id": digest_of(trial)[:16], **trial}
 
 
 def parse_trial(data: bytes) -> Trial:
@@ -91,7 +153,7 @@ def parse_trial(data: bytes) -> Trial:
     if "seatwright_trial" not in table:
         raise SceneError("found no key seatwright_trial, wanted a trial manifest")
     fields = Fields(table)
-    fields.whole("seatwright_trial", 1, 1)
+    fields.whole("seatwright_trial", 1, TRIAL_FORMAT)
     trial = Trial(
         id=fields.text("id", "[0-9a-f]{16}"),
         title=fields.text("title", longest=10_000),
@@ -101,6 +163,7 @@ def parse_trial(data: bytes) -> Trial:
         identification=_identification(fields),
         minimum_seconds=fields.number("minimum_seconds", 0.0, 86_400.0),
         seats=_words(fields, "seats", 10_000),
+        start=0.0 if fields.missing("start") else fields.number("start", 0.0, 86_400.0),
     )
     faults = fields.faults or _unfit(trial, table)
     if faults:

@@ -22,7 +22,10 @@ from seatwright.errors import printable
 from seatwright.listening.comparison import SWITCH_SECONDS
 from seatwright.views.difference_table import HEADS, Difference
 
-SCRIPTS = ("engine.js", "ballot.js", "trial.js", "parts.js", "reveal.js", "audition.js")
+SCRIPTS = (
+    "engine.js", "ballot.js", "trial.js", "parts.js", "player.js", "identify.js", "comments.js",
+    "reveal.js", "audition.js",
+)  # fmt: skip
 """In the order they run."""
 
 
@@ -62,6 +65,8 @@ class Audition:
         SVG of the stage, "" where there is none.
     sections : mapping of str to sequence of bytes
         Section bounces, a file a version.
+    audio_note : str
+        What the audio is and why, for people.
     """
 
     manifest: Mapping[str, Any]
@@ -72,6 +77,7 @@ class Audition:
     differences: Sequence[Difference]
     plan: str
     sections: Mapping[str, Sequence[bytes]] = field(default_factory=dict)
+    audio_note: str = ""
 
 
 def audition_page(audition: Audition) -> str:
@@ -140,6 +146,7 @@ def _facts(audition: Audition) -> dict[str, Any]:
     return {
         "trial": dict(audition.manifest),
         "codec": audition.codec,
+        "audio_note": audition.audio_note,
         "rate": audition.rate,
         "fade": SWITCH_SECONDS,
         "rendered": gains,

@@ -39,6 +39,8 @@ class Comparison:
     folder, page : str
     page_bytes, decoded_bytes : int
         Of the page on disk, and of its audio in a browser's memory.
+    audio : str
+        What the page carries and why.
     rate : int
     start, seconds : float
         Of the compared stretch.
@@ -53,6 +55,7 @@ class Comparison:
     page: str
     page_bytes: int
     decoded_bytes: int
+    audio: str
     rate: int
     start: float
     seconds: float
@@ -89,7 +92,8 @@ def compare_table(comparison: Comparison) -> str:
     levels = text_table(["version", "LUFS", "dBTP", "gain dB", "matched LUFS"], rows)
     page = (
         f"Page {comparison.page}, {comparison.page_bytes / 1e6:.1f} MB; open, it takes about "
-        f"{comparison.decoded_bytes / 1e6:.0f} MB of memory. Trial {comparison.trial}."
+        f"{comparison.decoded_bytes / 1e6:.0f} MB of memory. Trial {comparison.trial}.\n"
+        f"It carries {comparison.audio}."
     )
     parts = [heading, levels, difference_text(comparison.differences), page]
     parts += warning_lines(comparison.warnings)

@@ -1,22 +1,29 @@
-"""A tally as one page: nothing in it runs, nothing is loaded, every name is inert."""
+"""A tally as one page in the house's style: nothing in it runs, every name is inert."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from html import escape
 
 from seatwright.errors import printable
-from seatwright.listening.tallying import Tally
-from seatwright.views.tally_plots import preference_matrix, strengths_plot
-from seatwright.views.tally_text import moment_words, pairs_table, strengths_table
-from seatwright.views.tally_words import labels, one_line, verdict
-
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
-_STYLE = (
-    "body{max-width:50rem;margin:2rem auto;padding:0 1rem;background:#fffdf8;color:#1b1b1b;"
-    "font:1rem/1.5 Georgia,serif;overflow-wrap:anywhere}svg{width:100%;height:auto}"
-    "pre{overflow-x:auto;font-size:.85rem}"
+from seatwright.listening.tallying import Tally, Votes
+from seatwright.views.html_page import (
+    escaped,
+    html_figure,
+    html_page,
+    html_section,
+    html_table,
+    paragraph,
 )
+from seatwright.views.tally_plots import preference_matrix, strengths_plot
+from seatwright.views.tally_text import (
+    counted_words,
+    identification_table,
+    moment_words,
+    pairs_table,
+    seat_words,
+    strengths_table,
+)
+from seatwright.views.tally_words import labels, one_line, verdict, votes_verdict
 
 
 def tally_page(tally: Tally) -> str:
@@ -27,50 +34,52 @@ def tally_page(tally: Tally) -> str:
     str
         A whole document that opens from disk; scripts and loading are forbidden by its policy.
     """
-    title = escape(one_line(tally.trial.title) or f"trial {tally.trial.id}")
-    counted = f"{tally.listeners} counted, {len(tally.refused)} refused"
-    body = [f"<h1>{title}</h1><p>{counted}</p>", _list(verdict(tally)), *_plots(tally)]
-    body += [*_remarks(tally), *_refused(tally)]
-    return (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{title}</title><style>{_STYLE}</style></head>\n<body>\n"
-        + "\n".join(body)
-        + "\n</body></html>\n"
-    )
+    title = one_line(tally.trial.title) or f"trial {tally.trial.id}"
+    head = f"<header><h1>{escaped(title)}</h1><p>{escaped(counted_words(tally))}</p></header>"
+    body = [
+        head,
+        html_section("What was said", [_list(verdict(tally)), *_votes(tally.matched, tally)]),
+    ]
+    if tally.rendered.listeners:
+        parts = [_list(votes_verdict(tally.rendered, tally)), *_votes(tally.rendered, tally)]
+        body.append(html_section("With levels as rendered, counted apart", parts))
+    if tally.remarks:
+        body.append(html_section("Remarks", _remarks(tally)))
+    if tally.refused:
+        lines = [f"{printable(one.source)}: {printable(one.why)}" for one in tally.refused]
+        body.append(html_section("Refused", [_list(lines)]))
+    return html_page(title, body)
 
 
 def _list(sentences: list[str]) -> str:
-    return "<ul>" + "".join(f"<li>{escape(one)}</li>" for one in sentences) + "</ul>"
+    return f'<ul class="notes">{"".join(f"<li>{escaped(one)}</li>" for one in sentences)}</ul>'
 
 
-def _plots(tally: Tally) -> Iterator[str]:
-    found = tally.preferences
-    if found is None:
-        return
+def _votes(votes: Votes, tally: Tally) -> Iterator[str]:
+    """Plots and tables of what was said in answer to one question."""
     named = labels(tally)
-    yield f"<h2>Strengths</h2>{strengths_plot(found, named)}"
-    yield f"<pre>{escape(strengths_table(found, named))}</pre>"
-    yield f"<h2>Pairs</h2>{preference_matrix(found, named)}"
-    yield f"<pre>{escape(pairs_table(found, named))}</pre>"
+    found = votes.preferences
+    if found is not None:
+        about = (
+            "The further right, the more it is preferred; intervals hold the truth 19 times in 20."
+        )
+        yield html_figure(about, [strengths_plot(found, named)])
+        yield html_table("Strengths", *strengths_table(found, named))
+        about = "How many put the row before the column; underlined where it is beyond chance."
+        yield html_figure(about, [preference_matrix(found, named)])
+        yield html_table("Pairs", *pairs_table(found, named))
+    if votes.identification is not None:
+        heads, rows = identification_table(votes.identification)
+        yield html_table("Which is X? Scores of listeners", heads, rows)
 
 
 def _remarks(tally: Tally) -> Iterator[str]:
     named = labels(tally)
-    if tally.remarks:
-        yield "<h2>Remarks</h2>"
     for seat in tally.remarks:
-        yield f"<h3>{escape(one_line(seat.seat) if seat.seat is not None else 'on no seat')}</h3>"
+        yield f"<h3>{escaped(seat_words(seat))}</h3>"
         for moment in seat.moments:
             lines = [
                 f"{named[comment.version]}: {printable(' '.join(comment.text.split()))}"
                 for comment in moment.comments
             ]
-            yield f"<p>{moment_words(moment)}</p>{_list(lines)}"
-
-
-def _refused(tally: Tally) -> Iterator[str]:
-    if tally.refused:
-        yield "<h2>Refused</h2>"
-        yield _list([f"{printable(one.source)}: {printable(one.why)}" for one in tally.refused])
+            yield paragraph(moment_words(moment, tally.trial.start)) + _list(lines)

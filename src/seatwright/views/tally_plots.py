@@ -7,8 +7,6 @@ from math import ceil, floor
 
 from seatwright.listening.tallying import Preferences
 
-_INK, _SOFT, _GRID, _PAPER = "#1b1b1b", "#555555", "#d9d4c8", "#fffdf8"
-_FONT = 'font-family="Georgia, serif"'
 _WIDTH, _NAMES, _ROW, _HEAD, _FOOT = 760.0, 250.0, 30.0, 34.0, 46.0
 _CELL, _NAME_LETTERS = 58.0, 30
 
@@ -28,8 +26,8 @@ def strengths_plot(found: Preferences, named: dict[str, str]) -> str:
     bottom = height - _FOOT
     step = max(1, (high - low) // 8)
     parts = [
-        f'<path stroke="{_SOFT if mark == 0 else _GRID}" d="M {_NAMES + scale * (mark - low):.1f} '
-        f'{_HEAD - 6:.1f} V {bottom:.1f}"/>'
+        f'<path class="{"line soft" if mark == 0 else "grid"}" '
+        f'd="M {_NAMES + scale * (mark - low):.1f} {_HEAD - 6:.1f} V {bottom:.1f}"/>'
         + _text(_NAMES + scale * (mark - low), bottom + 16.0, f"{mark:+d}" if mark else "0")
         for mark in range(low, high + 1, step)
     ]
@@ -38,9 +36,9 @@ def strengths_plot(found: Preferences, named: dict[str, str]) -> str:
         down = _HEAD + _ROW * (row + 0.5)
         parts.append(_text(_NAMES - 14.0, down + 4.0, named[found.versions[place]], "end"))
         parts.append(
-            f'<path stroke="{_INK}" stroke-width="2" d="M {across[0]:.1f} {down:.1f} '
+            f'<path class="line" d="M {across[0]:.1f} {down:.1f} '
             f'H {across[2]:.1f}"/>'
-            f'<circle fill="{_INK}" cx="{across[1]:.1f}" cy="{down:.1f}" r="5"/>'
+            f'<circle class="dot" cx="{across[1]:.1f}" cy="{down:.1f}" r="5"/>'
         )
     middle = (_NAMES + _WIDTH - 30.0) / 2.0 + _NAMES / 4.0
     parts.append(_text(middle, height - 10.0, "strength, log of odds (dot) and 95 % interval"))
@@ -70,9 +68,7 @@ def preference_matrix(found: Preferences, named: dict[str, str]) -> str:
             place = (_NAMES + _CELL * column, down)
             parts.append(_cell(place, cells.get((version, other)), found.listeners))
     width = max(_WIDTH, _NAMES + _CELL * count + 20.0)
-    height = _HEAD + _CELL * count + _FOOT
-    parts.append(_text(_NAMES - 14.0, height - 16.0, "listeners who put the row before the column",
-                       "start"))  # fmt: skip
+    height = _HEAD + _CELL * count + 8.0
     return _svg(width, height, "Who is put before whom", parts)
 
 
@@ -80,8 +76,9 @@ def _cell(place: tuple[float, float], found: tuple[int, bool] | None, listeners:
     across, down = place
     share = found[0] / listeners if found else 0.0
     box = (
-        f'<rect x="{across:.1f}" y="{down:.1f}" width="{_CELL}" height="{_CELL}" fill="{_INK}" '
-        f'fill-opacity="{0.55 * share:.3f}" stroke="{_GRID}"/>'
+        f'<rect x="{across:.1f}" y="{down:.1f}" width="{_CELL}" height="{_CELL}" '
+        f'class="dot" fill-opacity="{0.4 * share:.3f}"/><rect x="{across:.1f}" y="{down:.1f}" '
+        f'width="{_CELL}" height="{_CELL}" class="grid"/>'
     )
     if found is None:
         return box
@@ -92,14 +89,12 @@ def _cell(place: tuple[float, float], found: tuple[int, bool] | None, listeners:
 def _text(across: float, down: float, text: str, anchor: str = "middle", more: str = "") -> str:
     short = text if len(text) <= _NAME_LETTERS or anchor != "end" else text[:_NAME_LETTERS] + "..."
     return (
-        f'<text x="{across:.1f}" y="{down:.1f}" fill="{_INK}" font-size="13" {_FONT} '
-        f'text-anchor="{anchor}"{more}>{escape(short)}</text>'
+        f'<text x="{across:.1f}" y="{down:.1f}" text-anchor="{anchor}"{more}>{escape(short)}</text>'
     )
 
 
 def _svg(width: float, height: float, title: str, parts: list[str]) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0f} {height:.0f}" '
-        f'role="img"><title>{escape(title)}</title>'
-        f'<rect width="{width:.0f}" height="{height:.0f}" fill="{_PAPER}"/>{"".join(parts)}</svg>'
+        f'role="img" class="plot"><title>{escape(title)}</title>{"".join(parts)}</svg>'
     )

@@ -9,7 +9,7 @@ from seatwright.errors import printable
 from seatwright.listening.binomial import LEVEL, needed_trials
 from seatwright.listening.identification import Identification
 from seatwright.listening.preferences import Pair
-from seatwright.listening.tallying import Preferences, Tally
+from seatwright.listening.tallying import Preferences, Tally, Votes
 
 _LONGEST_NAME = 60
 
@@ -36,16 +36,36 @@ def p_words(p: float) -> str:
 
 
 def verdict(tally: Tally) -> list[str]:
-    """Sentences: preferences, who wins, what could be told apart, consistency, cautions."""
+    """Sentences on versions heard equally loud: preferences, who wins, what could be told apart;
+    then consistency and cautions."""
+    sentences = votes_verdict(tally.matched, tally)
+    if tally.rendered.listeners:
+        sentences.append(_apart(tally))
+    sentences += _twins(tally, labels(tally))
+    return sentences + list(_cautions(tally))
+
+
+def votes_verdict(votes: Votes, tally: Tally) -> list[str]:
+    """Sentences on what was said in answer to one question."""
     named = labels(tally)
     sentences: list[str] = []
-    if tally.preferences is not None:
-        sentences += _preference(tally.preferences, named)
-        sentences += _winner(tally.preferences, named)
-    if tally.identification is not None:
-        sentences += _identification(tally.identification)
-    sentences += _twins(tally, named)
-    return sentences + list(_cautions(tally))
+    if votes.preferences is not None:
+        sentences += _preference(votes.preferences, named)
+        sentences += _winner(votes.preferences, named)
+    if votes.identification is not None:
+        sentences += _identification(votes.identification)
+    if votes.preferences is not None and votes.preferences.strengths.added:
+        sentences.append("some versions win or lose every comparison, so that outwards their "
+                         "strengths have no bound: the table adds half a win to both sides of "
+                         "every pair.")  # fmt: skip
+    return sentences
+
+
+def _apart(tally: Tally) -> str:
+    count = tally.rendered.listeners
+    who = f"{count} of {tally.listeners}" if count < tally.listeners else f"all {count}"
+    return (f"{who} listened with levels as rendered, where what is louder has an advantage: that "
+            "is another question, so they are counted apart.")  # fmt: skip
 
 
 def _preference(found: Preferences, named: dict[str, str]) -> list[str]:
@@ -77,6 +97,7 @@ def _winner(found: Preferences, named: dict[str, str]) -> list[str]:
         clear = {pair.second for pair in found.pairs if pair.is_clear and
                  pair.first == result.winner}  # fmt: skip
         sure = "" if len(clear) == len(found.versions) - 1 else "; not all of it is beyond chance"
+        sure = sure if clear else "; that may be chance"
         return [f"a majority prefers {named[result.winner]} to every other version{sure}."]
     if result.cycle:
         round_trip = " > ".join(named[version] for version in (*result.cycle, result.cycle[0]))
@@ -111,21 +132,11 @@ def _twins(tally: Tally, named: dict[str, str]) -> Iterator[str]:
     for twin in tally.twins:
         put = f"{twin.together} of {len(twin.distances)} put {named[twin.original]} and its hidden "
         put += f"twin side by side ({100 * twin.chance_together:.0f} % would by chance, "
-        said = "consistent beyond chance" if twin.p <= LEVEL else "no more than chance would"
+        said = "consistent beyond chance" if twin.p <= LEVEL else "that may be chance"
         yield f"{put}{p_words(twin.p)}): {said}."
 
 
 def _cautions(tally: Tally) -> Iterator[str]:
-    if len(tally.levels) > 1:
-        rendered = tally.levels["rendered"]
-        yield (f"{rendered} of {tally.listeners} listened with levels as rendered, where what is "
-               "louder has an advantage; all are counted together.")  # fmt: skip
-    elif "rendered" in tally.levels:
-        yield "all listened with levels as rendered: what is louder has an advantage."
-    if tally.preferences is not None and tally.preferences.strengths.added:
-        yield ("some versions win or lose everything: strengths are computed with half a win added "
-               "to both sides of every pair, or they would be infinite; outwards their intervals "
-            "truly have no end.")  # fmt: skip
     if tally.trial.assumed:
         yield ("without the trial's manifest (--trial) names, hidden twins, seats and what was "
                "asked are unknown and not checked.")  # fmt: skip

@@ -17,11 +17,11 @@ def text_table(heads: list[str], rows: list[list[str]]) -> str:
     Returns
     -------
     str
-        Lines without trailing spaces; words left, numbers right.
+        Lines without trailing spaces; words and the first column left, numbers right.
     """
     columns = list(zip(heads, *rows, strict=True))
     widths = [max(_width(cell) for cell in column) for column in columns]
-    right = [_numeric(column[1:]) for column in columns]
+    right = [False, *(_numeric(column[1:]) for column in columns[1:])]
     lines = [
         "  ".join(
             _padded(cell, width, to_right)
@@ -46,4 +46,4 @@ def _padded(text: str, width: int, to_right: bool) -> str:
 
 
 def _numeric(cells: tuple[str, ...]) -> bool:
-    return all(cell == "-" or cell.lstrip("+-")[:1].isdigit() for cell in cells)
+    return all(cell == "-" or cell.lstrip("+-<")[:1].isdigit() for cell in cells)

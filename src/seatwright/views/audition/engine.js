@@ -1,52 +1,68 @@
 "use strict";
-/* The player: all versions run together from one instant; gains decide which one is heard.
-   Nothing here knows the page, so that the same functions run in an offline context. */
+/* The engine: one source holds all versions side by side, so that they cannot run apart; gains decide
+   which one is heard. Nothing here knows the page: the same functions run in an offline context. */
 
 const Engine = (() => {
   const LEAD = 0.005; // seconds ahead of the clock at which changes are scheduled
 
+  /** A buffer for `count` versions of two channels, side by side. */
+  const joined = (context, count, length) => (
+    context.createBuffer(2 * count, length, context.sampleRate));
+
+  /** Put a decoded version at its place in a joined buffer; one channel is heard on both sides. */
+  function join(buffer, place, decoded) {
+    [0, 1].forEach((side) => {
+      const from = Math.min(side, decoded.numberOfChannels - 1);
+      buffer.copyToChannel(decoded.getChannelData(from), 2 * place + side);
+    });
+  }
+
   /** Build the graph of one stretch of play, silent until `start`.
-      options: {fade, levels: gain of each version, current, loop: null or [from, to]} */
-  function build(context, buffers, options) {
+      options: {fade, places: of each version in the buffer, levels: gain of each version, current,
+      loop: null or [from, to]} */
+  function build(context, buffer, options) {
     const out = context.createGain();
     out.gain.value = 0;
     out.connect(context.destination);
-    const graph = { context, out, fade: options.fade, current: options.current, fadeEnd: 0,
-      levelEnd: 0, sources: [], gains: [], levels: [], loop: options.loop || null };
-    buffers.forEach((buffer, index) => {
-      const source = context.createBufferSource();
-      source.buffer = buffer;
-      if (graph.loop) {
-        source.loop = true;
-        source.loopStart = graph.loop[0];
-        source.loopEnd = graph.loop[1];
-      }
+    const source = context.createBufferSource();
+    source.buffer = buffer;
+    const splitter = context.createChannelSplitter(buffer.numberOfChannels);
+    source.connect(splitter);
+    const graph = { context, out, source, fade: options.fade, current: options.current, fadeEnd: 0,
+      levelEnd: 0, gains: [], levels: [], loop: options.loop || null };
+    if (graph.loop) {
+      source.loop = true;
+      [source.loopStart, source.loopEnd] = graph.loop;
+    }
+    options.places.forEach((place, index) => {
+      const pair = context.createChannelMerger(2);
+      splitter.connect(pair, 2 * place, 0);
+      splitter.connect(pair, 2 * place + 1, 1);
       const level = context.createGain();
       level.gain.value = options.levels[index];
       const gain = context.createGain();
       gain.gain.value = index === options.current ? 1 : 0;
-      source.connect(level).connect(gain).connect(out);
-      graph.sources.push(source);
+      pair.connect(level).connect(gain).connect(out);
       graph.gains.push(gain);
       graph.levels.push(level);
     });
     return graph;
   }
 
-  /** Start every version at `when`, from `offset` seconds on. */
+  /** Start at `when`, from `offset` seconds on. */
   function start(graph, when, offset) {
     graph.startedAt = when;
     graph.offset = offset;
     graph.fadeEnd = graph.levelEnd = when;
     ramp(graph.out.gain, 0, 1, when, graph.fade);
-    graph.sources.forEach((source) => source.start(when, offset));
+    graph.source.start(when, offset);
   }
 
   /** Fade everything out from `when` on and end it. */
   function stop(graph, when) {
     const from = Math.max(when, graph.startedAt + graph.fade);
     ramp(graph.out.gain, 1, 0, from, graph.fade);
-    graph.sources.forEach((source) => source.stop(from + graph.fade + 0.01));
+    graph.source.stop(from + graph.fade + 0.01);
     return from + graph.fade;
   }
 
@@ -122,5 +138,5 @@ const Engine = (() => {
     return most;
   }
 
-  return { build, start, stop, switchTo, setLevels, place, levelNoise };
+  return { joined, join, build, start, stop, switchTo, setLevels, place, levelNoise };
 })();

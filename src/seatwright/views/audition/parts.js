@@ -25,6 +25,12 @@ const Parts = (() => {
     return `${Math.floor(tenths / 600)}:${rest}.${tenths % 10}`;
   }
 
+  /** How long something is, in words. */
+  function lasting(seconds) {
+    const whole = Math.round(seconds);
+    return whole < 60 ? `${whole} s` : `${Math.floor(whole / 60)} min ${whole % 60} s`;
+  }
+
   /** What differs between two versions, a row a seat. */
   function differenceTable(heads, each) {
     const frame = element("div", "", { class: "scroll", tabindex: "0", role: "region" });
@@ -88,5 +94,5 @@ const Parts = (() => {
     });
   }
 
-  return { find, shown, element, named, short, clock, differenceTable, drawWave };
+  return { find, shown, element, named, short, clock, lasting, differenceTable, drawWave };
 })();

@@ -65,7 +65,7 @@ const Trial = (() => {
     const short = trial.order.filter((id) => trial.heard[id] < least);
     if (short.length) {
       const named = short.map((id) => letter(trial.order.indexOf(id)));
-      wanted.push(`Listen to ${named.join(", ")} for at least ${least.toFixed(0)} s each.`);
+      wanted.push(`Listen to ${named.join(", ")} for at least ${Math.ceil(least)} s each.`);
     }
     const open = trial.order.filter((id) => !trial.places[id]);
     if (open.length) {

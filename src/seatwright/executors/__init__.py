@@ -1,0 +1,1 @@
+"""Executors: where cues are rendered. One in turn, in processes of this machine, on a cluster."""
