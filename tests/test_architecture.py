@@ -45,6 +45,8 @@ FLOORS = {
     "cues": 5,
     "executors": 5,
     "tally": 5,
+    "verify": 5,
+    "memory_need": 5,
     "watch": 5,
     "watch_order": 5,
     "rendered_scene": 5,

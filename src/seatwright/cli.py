@@ -24,6 +24,7 @@ from seatwright.commands.tables import (
     surfaces_command,
 )
 from seatwright.commands.tally import tally_command
+from seatwright.commands.verify import verify_command
 from seatwright.commands.watch import watch_command
 
 app = typer.Typer(
@@ -58,6 +59,7 @@ app.command("compare")(compare_command)
 app.command("draft")(draft_command)
 app.command("plan")(plan_command)
 app.command("tally")(tally_command)
+app.command("verify")(verify_command)
 app.command("store")(store_command)
 app.command("watch")(watch_command)
 app.command("schema")(schema_command)

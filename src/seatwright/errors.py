@@ -5,7 +5,8 @@ Floor 0: imports nothing of the package.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 
@@ -66,6 +67,22 @@ class RenderError(SeatwrightError):
     """The render itself failed (exit code 1)."""
 
     exit_code = 1
+
+
+@contextmanager
+def naming(what: str, file: str = "", key: str = "") -> Iterator[None]:
+    """Let whatever breaks inside for an unknown reason say where: a RenderError.
+
+    Errors of the package, of the system and lack of memory pass as they are.
+    """
+    try:
+        yield
+    except (SeatwrightError, OSError, MemoryError):
+        raise
+    except Exception as error:
+        found = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+        hint = "this is a fault of the program"
+        raise RenderError(Fault(f"{what}: {found}", file, key=key, hint=hint)) from error
 
 
 class SceneError(SeatwrightError):

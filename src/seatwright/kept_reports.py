@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import asdict, replace
 from pathlib import Path
+from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -106,9 +108,12 @@ def standing_outputs(
     """
     if store is None:
         return {}
-    standing = {}
-    for file, row in listed_outputs(folder).items():
-        wanted = follows_from.get(file)
-        if wanted and row.get("follows_from") == wanted and row.get("sha256"):
-            standing[file] = str(row["sha256"])
+    rows: dict[str, dict[str, Any]] = {}
+    with suppress(OSError):  # an unreadable report is told of where outputs are superseded
+        rows = listed_outputs(folder)
+    standing = {
+        file: str(row["sha256"])
+        for file, row in rows.items()
+        if row.get("sha256") and row.get("follows_from") == follows_from.get(file) != ""
+    }
     return {file: sha for file, sha in standing.items() if _hash(folder / file, store) == sha}

@@ -20,6 +20,7 @@ from seatwright.disk.store import Store
 from seatwright.errors import DiskError, Fault
 from seatwright.kept_levels import keep_levels, known_levels
 from seatwright.kept_reports import keep_report, report_key, standing_outputs, standing_report
+from seatwright.memory_need import refuse_beyond_memory
 from seatwright.mixdown import Mixdown, mixdown_of, output_origins
 from seatwright.pages import page_of
 from seatwright.report_facts import report_of
@@ -103,6 +104,7 @@ def _render(
     form = bounce_format(request, cast, first, last)
     inputs = [read.path, *(stem.path for stem in cast.stems)]
     threads = request.threads or os.cpu_count() or 1
+    refuse_beyond_memory(scene, heard, buses, cast, grid, threads)
     whole = whole_render(folders_of_whole(scene_path, folder), str(read.path), read.content_hash)
     with ExitStack() as opened:
         outputs = opened.enter_context(BounceFolder(folder, buses, form, inputs))

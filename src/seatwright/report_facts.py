@@ -33,7 +33,12 @@ from seatwright.stage.request import Request
 from seatwright.stage.routing import only_doubts
 from seatwright.stage.scene import Scene
 from seatwright.stage.seats import seat_sources
-from seatwright.views.render_notes import excerpt_notes, foreign_notes, trim_notes
+from seatwright.views.render_notes import (
+    excerpt_notes,
+    foreign_notes,
+    renamed_notes,
+    trim_notes,
+)
 from seatwright.views.report import (
     OutputRow,
     RemovedRow,
@@ -161,6 +166,7 @@ def report_of(
         *excerpt_notes(request, seconds),
         *trim_notes(request, trim_db, (str(whole.folder), whole.trim_db) if whole else None),
         *foreign_notes(superseded.foreign),
+        *renamed_notes((bounce.kind, bounce.name, bounce.file) for bounce in bounces),
     ]
     if form.kind == "flac" and form.broadcast is not None:
         warnings.append("FLAC cannot carry the stems' broadcast extension; WAV outputs do")

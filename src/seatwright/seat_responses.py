@@ -18,6 +18,8 @@ from seatwright.disk.casting import Cast
 from seatwright.disk.kept_file import DamagedFile, KeptReader
 from seatwright.disk.store import Store
 from seatwright.disk.store_keys import key_of
+from seatwright.errors import naming
+from seatwright.stage.description import dotted_key
 from seatwright.stage.scene import Scene
 
 
@@ -107,8 +109,9 @@ class SeatResponses:
 
     def _computed(self, name: str) -> BuiltSeat:
         plan = self._plan(name)
-        response = seat_response(self.listening, plan, self.grid, self.apart)
-        figures = seat_figures(self.listening, plan, response)
+        with naming("its responses cannot be built", key=dotted_key("seats", name)):
+            response = seat_response(self.listening, plan, self.grid, self.apart)
+            figures = seat_figures(self.listening, plan, response)
         built = BuiltSeat({"mix": response.mix, **response.perspectives}, figures)
         if self.store is not None:
             facts: dict[str, Any] = {"parts": list(built.parts), "figures": asdict(figures)}

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import warnings
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from seatwright.disk.bounce_folder import BounceFolder, BounceFormat, moved_broa
 from seatwright.disk.bounces import output_name
 from seatwright.disk.broadcast import Broadcast
 from seatwright.disk.raw_blocks import RawBlocks
+from seatwright.disk.render_lock import LOCK_NAME
 from seatwright.disk.riff import read_layout
 from seatwright.errors import DiskError, RenderError, SceneError
 from seatwright.stage.routing import Bus
@@ -154,6 +156,7 @@ def killed_at(step: int, folder: Path) -> int:
     try:
         for name in ("replace", "unlink", "rmdir"):
             setattr(Path, name, counted(getattr(Path, name)))
+        os.link = counted(os.link)
         rendered(folder, FEWER, -3.0)
         os._exit(0)
     finally:
@@ -165,7 +168,7 @@ def test_whenever_it_is_killed_all_that_the_report_lists_is_there(tmp_path: Path
     rendered(tmp_path / "first", BUSES)
     rendered(tmp_path / "wanted", FEWER, -3.0)
     seen = set()
-    for step in range(40):
+    for step in range(60):
         folder = tmp_path / f"killed {step}"
         shutil.copytree(tmp_path / "first", folder)
         ended = killed_at(step, folder)
@@ -208,6 +211,48 @@ def test_an_interrupt_before_a_temporary_has_its_owner(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
     with raw:  # closes it
         pass
+
+
+def refused_at(step: int, monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Let the disk refuse one renaming or link, counted from 0; gives how many there were."""
+    calls = [0]
+
+    def counted(method: Any) -> Any:
+        def call(*arguments: Any, **options: Any) -> Any:
+            calls[0] += 1
+            if calls[0] - 1 == step:
+                raise OSError(5, "Input/output error")
+            return method(*arguments, **options)
+
+        return call
+
+    monkeypatch.setattr(Path, "replace", counted(Path.replace))
+    monkeypatch.setattr(Path, "unlink", counted(Path.unlink))
+    return calls
+
+
+def test_a_disk_that_refuses_to_rename_leaves_all_old_or_all_new_outputs(tmp_path: Path) -> None:
+    rendered(tmp_path / "first", BUSES)
+    rendered(tmp_path / "wanted", FEWER, -3.0)
+    first, wanted = files_in(tmp_path / "first"), listed(tmp_path / "wanted")
+    seen = {True: 0, False: 0}
+    for step in range(60):
+        folder = tmp_path / f"refused {step}"
+        shutil.copytree(tmp_path / "first", folder)
+        with pytest.MonkeyPatch.context() as patched:
+            calls = refused_at(step, patched)
+            with suppress(DiskError):
+                rendered(folder, FEWER, -3.0)
+        if calls[0] <= step:
+            break
+        files = files_in(folder)
+        files.pop(LOCK_NAME, None)  # holds nothing without its process
+        old = files == first
+        seen[old] += 1
+        assert old or listed(folder) == wanted
+        assert old or set(files) == set(files_in(tmp_path / "wanted"))
+    assert calls[0] <= step
+    assert seen[True] >= 8
 
 
 @pytest.mark.parametrize("there", ["", "out", "out/sections"])

@@ -18,16 +18,12 @@ from numpy.typing import NDArray
 
 from seatwright.disk.bounces import BounceWriter, clashes, output_name
 from seatwright.disk.broadcast import REMAINDER_BYTES, Broadcast
-from seatwright.disk.earlier_render import (
-    REPORT_NAME,
-    Superseded,
-    remove_superseded,
-    superseded,
-)
+from seatwright.disk.earlier_render import REPORT_NAME, Superseded, superseded
+from seatwright.disk.exchange import Exchange, undo
 from seatwright.disk.leftovers import remove_leftovers
 from seatwright.disk.made_folders import MadeFolders
 from seatwright.disk.render_lock import RenderLock
-from seatwright.disk.whole_file import write_whole
+from seatwright.disk.whole_file import WaitingFile
 from seatwright.errors import DiskError, Fault, SceneError
 from seatwright.stage.routing import Bus
 
@@ -84,8 +80,8 @@ class Bounce:
 class BounceFolder:
     """Writes the mix, all bounces and the report, alone in its folder as long as it is entered.
 
-    What renders that were cut off left there is removed at the begin, the outputs of the render
-    before, as far as they are not replaced, at the end.
+    What renders that were cut off left there is undone and removed at the begin, the outputs of
+    the render before, as far as they are not replaced, go at the end.
 
     Parameters
     ----------
@@ -118,6 +114,7 @@ class BounceFolder:
         self._refuse_names()
         self._refuse_inputs()
         self._writers: list[BounceWriter] = []
+        self._reports: list[WaitingFile] = []
         self._made = MadeFolders()
         self._lock = RenderLock(folder)
         self._superseded = Superseded()
@@ -127,6 +124,7 @@ class BounceFolder:
             self._made.make(self.folder)
             self._lock.take()
             if self._lock.held:
+                undo(self.folder)
                 remove_leftovers(self.folder)
             for file in self._files:
                 self._made.make((self.folder / file).parent)
@@ -144,9 +142,11 @@ class BounceFolder:
         self._leave()
 
     def _leave(self) -> None:
-        for writer in self._writers:
-            writer.abort()
+        for waiting in self._waiting():
+            waiting.abort()
         if self._lock.held:  # an interrupt may have come before a temporary had its owner
+            with suppress(DiskError):  # told already
+                undo(self.folder)
             remove_leftovers(self.folder)
         self._lock.release()
         self._made.remove_empty()
@@ -217,9 +217,7 @@ class BounceFolder:
         return self._superseded
 
     def commit(self, reports: dict[str, str]) -> None:
-        """Give every output its name, the reports last; then remove what `superseded` found.
-
-        Whenever this ends early, everything that the report there lists is there.
+        """Give outputs and reports their names, remove what `superseded` found: all or nothing.
 
         Parameters
         ----------
@@ -229,13 +227,18 @@ class BounceFolder:
         Raises
         ------
         DiskError
-            If the disk refuses.
+            If the disk refuses; the render before is then as it was.
         """
-        for writer in self._writers:
-            writer.commit()
         for name, text in reports.items():
-            write_whole(self.folder / name, text.encode())
-        remove_superseded(self.folder, self._superseded.ours)
+            self._reports.append(WaitingFile(self.folder / name, text.encode()))
+        written = [writer.path.relative_to(self.folder).as_posix() for writer in self._writers]
+        with Exchange(self.folder, [*written, *reports], self._superseded.ours):
+            for waiting in self._waiting():
+                waiting.commit()
+
+    def _waiting(self) -> list[BounceWriter | WaitingFile]:
+        """Files that have no name yet, in the order in which they get theirs."""
+        return [*self._writers, *self._reports]
 
     def _refuse_clashes(self) -> None:
         pairs = [

@@ -103,6 +103,7 @@ class FlacSink:
         except soundfile.LibsndfileError as error:
             self._file.raise_refusal()
             raise OSError(0, f"FLAC encoder refuses {rate} Hz: {error.error_string}") from error
+        self._file.raise_refusal()
 
     def write(self, samples: NDArray[np.int32]) -> None:
         """Append samples, shape (n, channels), as integers of the encoding's bits."""
@@ -122,16 +123,19 @@ class FlacSink:
             with soundfile.SoundFile(self._file) as finished:
                 found = int(finished.frames)
         except soundfile.LibsndfileError as error:
+            self._file.raise_refusal()
             raise OSError(0, f"FLAC encoder left no FLAC: {error.error_string}") from error
+        self._file.raise_refusal()
         if found != frames:
             raise OSError(0, f"FLAC encoder wrote {found} frames, expected {frames}")
 
     def sha256(self) -> str:
-        """SHA-256 of the finished file, read back, in hexadecimal."""
+        """SHA-256 of the finished file, read back, in hexadecimal; OSError if it cannot be."""
         digest = hashlib.sha256()
         self._file.seek(0, os.SEEK_SET)
         while block := self._file.read(2**20):
             digest.update(block)
+        self._file.raise_refusal()
         return digest.hexdigest()
 
     def abandon(self) -> None:
@@ -162,13 +166,21 @@ class _EncoderFile:
         return len(data)
 
     def read(self, count: int) -> bytes:
-        return os.read(self._handle, count)
+        try:
+            return os.read(self._handle, count)
+        except OSError as error:
+            self._refusal = self._refusal or error
+            return b""
 
     def seek(self, offset: int, whence: int) -> int:
-        return os.lseek(self._handle, offset, whence)
+        try:
+            return os.lseek(self._handle, offset, whence)
+        except OSError as error:
+            self._refusal = self._refusal or error
+            return -1
 
     def tell(self) -> int:
-        return os.lseek(self._handle, 0, os.SEEK_CUR)
+        return self.seek(0, os.SEEK_CUR)
 
     def refuse_all(self) -> None:
         self._refusal = self._refusal or OSError(0, "abandoned")

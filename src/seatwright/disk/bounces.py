@@ -23,7 +23,7 @@ from seatwright.disk.riff import SAMPLE_BYTES, wav_header
 from seatwright.errors import DiskError, Fault, RenderError, SceneError
 from seatwright.sound.samples import Floats, quantised
 
-__all__ = ["TEMPORARY_PREFIX", "BounceWriter", "clashes", "output_name"]
+__all__ = ["TEMPORARY_PREFIX", "BounceWriter", "clashes", "flush_folder", "output_name"]
 
 TEMPORARY_PREFIX = ".seatwright-"
 _PIECE_FRAMES = 2**14  # stays in the processor's cache
@@ -165,7 +165,7 @@ class BounceWriter:
         with self._guarded():
             self._temporary.replace(self.path)
             self._state = "committed"
-            _flush_folder(self.path.parent)
+            flush_folder(self.path.parent)
 
     def abort(self) -> None:
         """Remove the temporary; does nothing after `commit` or a second time."""
@@ -287,7 +287,8 @@ def _checked_suffix(path: Path, encoding: str) -> str:
     return suffix
 
 
-def _flush_folder(folder: Path) -> None:
+def flush_folder(folder: Path) -> None:
+    """Let the names in a folder reach the disk; OSError if it refuses."""
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
     try:
         os.fsync(handle)

@@ -6,22 +6,24 @@ the disk.
 
 from __future__ import annotations
 
+import errno
+import hashlib
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from seatwright.disk.leftovers import KINDS, files_of
-from seatwright.disk.report_file import found_report
-from seatwright.disk.stems import content_hash
+from seatwright.disk.leftovers import KINDS, files_in
+from seatwright.disk.report_file import read_report
 from seatwright.disk.text_files import refused
-from seatwright.errors import DiskError, Fault, StemError
 
 REPORT_NAME = "report.json"
 _AUDIO = (".wav", ".flac")
 _MOST_TRIM = 1000.0
 """dB; no render needs as much, and what is not finite is no trim."""
+
+_NOTHING_THERE = (errno.ENOENT, errno.ENOTDIR, errno.ELOOP)
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,21 @@ def superseded(folder: Path, written: Iterable[str], inputs: Iterable[Path]) -> 
         Outputs of the next render, within the folder.
     inputs : iterable of Path
         Which are left out.
+
+    Raises
+    ------
+    DiskError
+        If the report, a folder of outputs or a listed output cannot be read: nobody could say
+        what is whose.
     """
+    try:
+        return _superseded(folder, written, inputs)
+    except OSError as error:
+        path = Path(error.filename or folder)
+        raise refused(path, "of an earlier render, cannot be read", error) from error
+
+
+def _superseded(folder: Path, written: Iterable[str], inputs: Iterable[Path]) -> Superseded:
     kept = {
         state[:2] for path in (*(folder / f for f in written), *inputs) if (state := _state(path))
     }
@@ -95,34 +111,17 @@ def superseded(folder: Path, written: Iterable[str], inputs: Iterable[Path]) -> 
     return Superseded(tuple(ours), tuple(foreign))
 
 
-def remove_superseded(folder: Path, outputs: Iterable[OldOutput]) -> None:
-    """Remove outputs that are still what they were, and their folders where these are then empty.
-
-    Raises
-    ------
-    DiskError
-        With every one that the disk refuses to remove.
-    """
-    faults: list[Fault] = []
-    for old in outputs:
-        path = folder / old.file
-        if _state(path) != old.state:  # gone, or a new one where names differ only by case
-            continue
-        try:
-            path.unlink(missing_ok=True)
-        except OSError as error:
-            faults += refused(path, "of an earlier render, cannot be removed", error).faults
-        if path.parent != folder:
-            with suppress(OSError):
-                path.parent.rmdir()
-    if faults:
-        raise DiskError(faults)
+def is_still(folder: Path, old: OldOutput) -> bool:
+    """Whether an output is still what it was: neither gone nor another one in its place."""
+    return _state(folder / old.file) == old.state
 
 
 def whole_render(folders: Iterable[Path], scene: str, scene_sha256: str) -> WholeRender | None:
     """The first of some folders that holds a render of the whole scene as written."""
     for folder in folders:
-        report = _report(folder)
+        report: dict[str, Any] = {}
+        with suppress(OSError):  # a hint only
+            report = _report(folder)
         same = report.get("scene") == scene or report.get("scene_sha256") == scene_sha256
         trim: Any = report.get("trim_db")
         whole = report.get("part") == report.get("seating") == ""
@@ -144,8 +143,8 @@ def _is_trim(value: Any) -> bool:
 
 
 def _report(folder: Path) -> dict[str, Any]:
-    """The report in a folder; empty where there is none to make sense of."""
-    found = found_report(folder)
+    """The report in a folder; empty where there is none to make sense of; OSError if unreadable."""
+    found = read_report(folder)
     return found if found.get("report_format") == 1 else {}
 
 
@@ -161,8 +160,8 @@ def _listed(report: dict[str, Any]) -> dict[str, str]:
 
 def _audio_in(folder: Path) -> list[Path]:
     """Audio files where outputs stand."""
-    mixes = [path for path in files_of(folder) if path.stem == "mix"]
-    parts = [path for kind in KINDS for path in files_of(folder / kind)]
+    mixes = [path for path in files_in(folder) if path.stem == "mix"]
+    parts = [path for kind in KINDS for path in files_in(folder / kind)]
     return [p for p in mixes + parts if p.suffix in _AUDIO and not p.name.startswith(".")]
 
 
@@ -170,13 +169,13 @@ def _state(path: Path) -> tuple[int, ...]:
     """What changes when a file is written or replaced; empty where there is none."""
     try:
         status = path.stat()
-    except OSError:
-        return ()
+    except OSError as error:
+        if error.errno in _NOTHING_THERE:
+            return ()
+        raise
     return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns
 
 
 def _hash(path: Path) -> str:
-    try:
-        return content_hash(path)
-    except StemError:  # cannot be read
-        return ""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from seatwright.disk.stem_paths import StemFiles
 from seatwright.disk.stems import Stem, StemReader
+from seatwright.errors import naming
 
 _SPREAD = np.float32(0.5**0.5)
 
@@ -88,10 +89,10 @@ class Feed:
             return samples
 
     def _summed(self, start: int, frames: int) -> NDArray[np.float32]:
-        parts = [
-            self._stem(stem, readers, start - stem.offset, frames)
-            for stem, readers in zip(self._stems, self._readers, strict=True)
-        ]
+        parts = []
+        for stem, readers in zip(self._stems, self._readers, strict=True):
+            with naming("cannot be read", file=str(stem.stems[0].path)):
+                parts.append(self._stem(stem, readers, start - stem.offset, frames))
         total = parts[0]
         for part in parts[1:]:
             total = total + part

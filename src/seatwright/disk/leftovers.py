@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
@@ -12,19 +12,48 @@ from seatwright.disk.bounces import TEMPORARY_PREFIX
 KINDS = ("sections", "stems", "perspectives")
 """Folders within a folder of outputs."""
 
-_TEMPORARY = re.compile(re.escape(TEMPORARY_PREFIX) + r"[0-9a-f]{16}\.(raw|part)")
+JOURNAL_NAME = f"{TEMPORARY_PREFIX}exchange"
+"""Says what is kept where while new outputs are put in the place of old ones."""
+
+_TEMPORARY = re.compile(re.escape(TEMPORARY_PREFIX) + r"[0-9a-f]{16}\.(raw|part|old)")
+
+
+def is_kept_name(name: str) -> bool:
+    """Whether a name is one under which an output of the render before is kept for a while."""
+    return bool(_TEMPORARY.fullmatch(name)) and name.endswith(".old")
+
+
+def stays_inside(file: str) -> bool:
+    """Whether a path within a folder of outputs is that of a file there or in one of `KINDS`."""
+    parts = file.split("/")
+    plain = all(p not in ("", ".", "..") and not {"\\", "\0"} & set(p) for p in parts)
+    return plain and (len(parts) == 1 or (len(parts) == 2 and parts[0] in KINDS))
 
 
 def remove_leftovers(folder: Path) -> None:
-    """Remove temporaries of dead renders; only for the one render that holds the folder's lock."""
+    """Remove temporaries of dead renders; only for the one render that holds the folder's lock.
+
+    Where outputs could not be put back everything stays: it may be all there is of them.
+    """
+    if os.path.lexists(folder / JOURNAL_NAME):
+        return
     for place in (folder, *(folder / kind for kind in KINDS)):
-        for path in files_of(place):
-            if _TEMPORARY.fullmatch(path.name) and not path.is_symlink():
-                with suppress(OSError):  # in nobody's way
-                    path.unlink(missing_ok=True)
+        with suppress(OSError):  # in nobody's way
+            for path in files_in(place):
+                if _TEMPORARY.fullmatch(path.name) and not path.is_symlink():
+                    with suppress(OSError):
+                        path.unlink(missing_ok=True)
 
 
-def files_of(folder: Path) -> Iterator[Path]:
-    """Regular files and links to them, by name; none where there is no such folder."""
-    with suppress(OSError):
-        yield from (path for path in sorted(folder.iterdir()) if path.is_file())
+def files_in(folder: Path) -> list[Path]:
+    """Regular files and links to them, by name; none where there is no such folder.
+
+    Raises
+    ------
+    OSError
+        If the folder is there and cannot be listed.
+    """
+    try:
+        return [path for path in sorted(folder.iterdir()) if path.is_file()]
+    except (FileNotFoundError, NotADirectoryError):
+        return []

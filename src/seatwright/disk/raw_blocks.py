@@ -93,4 +93,5 @@ class RawBlocks:
     ) -> None:
         with suppress(OSError):
             self._file.close()
-        self._path.unlink(missing_ok=True)
+        with suppress(OSError):  # the folder's end tries again
+            self._path.unlink(missing_ok=True)

@@ -10,6 +10,14 @@ MOST_BYTES = 64 * 2**20
 
 
 def found_report(folder: Path) -> dict[str, Any]:
+    """The report of a folder, if it can be read; else as `read_report` where there is none."""
+    try:
+        return read_report(folder)
+    except OSError:
+        return {}
+
+
+def read_report(folder: Path) -> dict[str, Any]:
     """The report of a folder.
 
     Parameters
@@ -19,14 +27,19 @@ def found_report(folder: Path) -> dict[str, Any]:
     Returns
     -------
     dict
-        report.json as read, whatever it says; empty where there is none that can be read, or
-        where it has more than 64 MiB.
+        report.json as read, whatever it says; empty where there is none, where it is no report,
+        or where it has more than 64 MiB.
+
+    Raises
+    ------
+    OSError
+        If there is one that cannot be read.
     """
     path = folder / "report.json"
+    if not path.is_file() or path.stat().st_size > MOST_BYTES:
+        return {}
     try:
-        if not path.is_file() or path.stat().st_size > MOST_BYTES:
-            return {}
         found = json.loads(path.read_bytes())
-    except (OSError, ValueError, RecursionError):
+    except (ValueError, RecursionError):
         return {}
     return found if isinstance(found, dict) else {}

@@ -29,6 +29,9 @@ FLOAT_ENCODINGS = ("FLOAT", "DOUBLE")
 BLOCK_FRAMES = 2**14
 _PIECE = 2**15  # samples; stays in the processor's cache
 _TINY = np.finfo(np.float32).tiny
+LOUDEST = 1e6
+"""Above it, +120 dBFS, no number in a float stem is sound; its square would leave float32."""
+
 Block = NDArray[np.float32]
 
 
@@ -245,7 +248,7 @@ class StemReader:
         Raises
         ------
         StemError
-            If the file ends early, cannot be decoded, or holds NaN or Inf.
+            If the file ends early, cannot be decoded, or holds NaN, Inf or what is no sound.
         """
         first, last = max(start, 0), min(start + frames, self.frames)
         if first == start and last == start + frames and self._stream is None and frames:
@@ -290,13 +293,15 @@ class StemReader:
         block: Block = self._decoder.read(start, frames)
         if self.stem.encoding not in FLOAT_ENCODINGS:
             return block
-        if not np.isfinite(block).all():
-            frame, channel = np.argwhere(~np.isfinite(block))[0]
+        sizes = np.abs(block)
+        if not sizes.max() <= LOUDEST:
+            frame, channel = np.argwhere(~(sizes <= LOUDEST))[0]
             when = (start + frame) / self.stem.rate
             found = block[frame, channel]
             what = f"sample {found} at {when:.6f} s (frame {start + frame}), channel {channel + 1}"
-            raise StemError(Fault(f"{what}, expected finite numbers", file=str(self.stem.path)))
-        block[np.abs(block) < _TINY] = 0.0
+            wanted = "expected finite numbers below +120 dBFS"
+            raise StemError(Fault(f"{what}, {wanted}", file=str(self.stem.path)))
+        block[sizes < _TINY] = 0.0
         return block
 
 

@@ -4,11 +4,57 @@ from __future__ import annotations
 
 import os
 import secrets
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from seatwright.disk.bounces import TEMPORARY_PREFIX
 from seatwright.errors import DiskError, Fault
+
+
+class WaitingFile:
+    """A file written and flushed beside its place, waiting for its name.
+
+    Parameters
+    ----------
+    path : Path
+    data : bytes
+
+    Raises
+    ------
+    DiskError
+        If the disk refuses; so does `commit`. An older file of this name is then still as it was.
+    """
+
+    def __init__(self, path: Path, data: bytes):
+        self.path = path
+        self._temporary = path.with_name(f"{TEMPORARY_PREFIX}{secrets.token_hex(8)}.part")
+        with self._guarded(), self._temporary.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+
+    def commit(self) -> None:
+        """Give the file its name."""
+        with self._guarded():
+            self._temporary.replace(self.path)
+
+    def abort(self) -> None:
+        """Remove the file, unless it has its name."""
+        with suppress(OSError):
+            self._temporary.unlink(missing_ok=True)
+
+    @contextmanager
+    def _guarded(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            self.abort()
+            what = f"cannot be written: {error.strerror}"
+            raise DiskError(Fault(what, file=str(self.path))) from error
+        except BaseException:
+            self.abort()
+            raise
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -19,16 +65,4 @@ def write_whole(path: Path, data: bytes) -> None:
     DiskError
         If the disk refuses; an older file of this name is then still as it was.
     """
-    temporary = path.with_name(f"{TEMPORARY_PREFIX}{secrets.token_hex(8)}.part")
-    try:
-        with temporary.open("xb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        temporary.replace(path)
-    except OSError as error:
-        what = f"cannot be written: {error.strerror}"
-        raise DiskError(Fault(what, file=str(path))) from error
-    finally:
-        with suppress(OSError):
-            temporary.unlink(missing_ok=True)
+    WaitingFile(path, data).commit()

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from math import floor, nan
+from math import floor, isfinite, nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -157,7 +157,7 @@ def common_trim(levels: tuple[Levels, ...]) -> float:
     Whole hundredths, rounded down, so that the figure a person reads and gives to another render
     is the gain itself.
     """
-    highest = max((level.true_peak_db for level in levels), default=-np.inf)
-    if highest <= CEILING_DB:
+    highest = float(np.max([level.true_peak_db for level in levels], initial=-np.inf))
+    if highest <= CEILING_DB or not isfinite(highest):  # NaN, Inf: who writes it names the sample
         return 0.0
     return floor(100.0 * (CEILING_DB - highest)) / 100.0

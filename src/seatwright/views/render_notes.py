@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from seatwright.stage.request import Request
 
@@ -45,3 +45,18 @@ def foreign_notes(files: Sequence[str]) -> list[str]:
         return []
     more = f" and {len(files) - _NAMED} more" if len(files) > _NAMED else ""
     return [f"left as it is, not from this render: {', '.join(files[:_NAMED])}{more}"]
+
+
+def renamed_notes(outputs: Iterable[tuple[str, str, str]]) -> list[str]:
+    """Outputs whose file is not called as what it holds, since not every disk takes such a name.
+
+    Parameters
+    ----------
+    outputs : iterable of (str, str, str)
+        Kind, name and file of every output.
+    """
+    return [
+        f'"{name}" is written to {file}: not every disk takes that name'
+        for kind, name, file in outputs
+        if kind != "mix" and file.rpartition("/")[2].rpartition(".")[0] != name
+    ]
