@@ -112,8 +112,8 @@ def standing_outputs(
     with suppress(OSError):  # an unreadable report is told of where outputs are superseded
         rows = listed_outputs(folder)
     standing = {
-        file: str(row["sha256"])
-        for file, row in rows.items()
-        if row.get("sha256") and row.get("follows_from") == follows_from.get(file) != ""
+        file: str(rows[file].get("sha256"))
+        for file, wanted in follows_from.items()
+        if wanted and file in rows and rows[file].get("follows_from") == wanted
     }
     return {file: sha for file, sha in standing.items() if _hash(folder / file, store) == sha}
