@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from seatwright.cli import main
 from seatwright.compare import CompareRequest, compare
 from seatwright.disk.page_audio import vorbis
+from seatwright.disk.store import Store
 from seatwright.errors import DiskError, SceneError, SeatwrightError, StemError
 from seatwright.sound.peaks import PeakMeter
 
@@ -356,3 +357,22 @@ def test_the_command_tells_levels_page_and_memory(
     with pytest.raises(SystemExit) as end:
         main(["compare", words[0], "--out", str(tmp_path / "out")])
     assert end.value.code == 2
+
+
+def test_seatings_are_compared_with_a_store_as_without(ready: Any) -> None:
+    """What they have in common is found there the second time."""
+    store = Store(ready.folder / "results")
+    words = [str(ready.scene), "further", "louder"]
+    with_store = compare(words, ready.folder / "with", store=store)
+    without = compare(words, ready.folder / "without")
+    for folder in ("with", "without"):
+        assert len(list((ready.folder / folder / "renders").rglob("mix.wav"))) == 2
+    one, other = (
+        {path.name: path.read_bytes() for path in (ready.folder / folder).rglob("*.wav")}
+        for folder in ("with", "without")
+    )
+    assert one == other
+    assert with_store.trial == without.trial
+    kept = {each.kind: each.count for each in store.holdings()}
+    assert kept["responses"] > 0
+    assert kept["sums"] > 0

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from seatwright.disk.comparison_set import made_folder, read_whole, write_version
 from seatwright.disk.output_names import output_name
+from seatwright.disk.store import Store
 from seatwright.disk.text_files import write_text_files
 from seatwright.errors import Fault
 from seatwright.listening.comparison import Level, common_waveform, rendered_gains
@@ -73,6 +74,7 @@ def compare(
     folder: Path,
     request: CompareRequest | None = None,
     progress: Progress = lambda _what, _share: None,
+    store: Store | None = None,
 ) -> Comparison:
     """Make a comparison.
 
@@ -85,6 +87,8 @@ def compare(
     request : CompareRequest, optional
     progress : callable
         Called with what is being done and how much of it is done, 0 to 1.
+    store : Store, optional
+        What seatings have in common is rendered once; changes no sample.
 
     Returns
     -------
@@ -102,7 +106,7 @@ def compare(
         allow_truncated=request.allow_truncated,
         allow_outside=request.allow_outside,
     )
-    versions, warnings = ready_versions(wanted, folder, asked, progress)
+    versions, warnings = ready_versions(wanted, folder, asked, progress, store)
     if request.sections:
         shared_sections(versions)  # before anything is written
     progress("matching", 1.0)

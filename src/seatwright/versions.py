@@ -15,6 +15,7 @@ from seatwright.disk.comparison_set import VersionFile, version_file
 from seatwright.disk.output_names import output_name
 from seatwright.disk.reusable_render import earlier_report
 from seatwright.disk.scene_file import ReadScene, read_scene
+from seatwright.disk.store import Store
 from seatwright.errors import Fault, SceneError, SeatwrightError
 from seatwright.plans import AS_WRITTEN, seated
 from seatwright.render import Progress, render
@@ -171,7 +172,11 @@ def _longer(wanted: Wanted, number: int) -> str:
 
 
 def ready_versions(
-    wanted: Sequence[Wanted], folder: Path, request: Request, progress: Progress
+    wanted: Sequence[Wanted],
+    folder: Path,
+    request: Request,
+    progress: Progress,
+    store: Store | None = None,
 ) -> tuple[tuple[Version, ...], list[Fault]]:
     """Mixes of all versions, rendered where they are not yet.
 
@@ -183,6 +188,7 @@ def ready_versions(
     request : Request
         Threads and what is allowed; all else is as comparisons need it.
     progress : callable
+    store : Store, optional
 
     Returns
     -------
@@ -208,7 +214,7 @@ def ready_versions(
     if failure is not None:
         raise type(failure)(faults)
     for number, each in enumerate(wanted):
-        version, more = _ready(each, folder, request, _share(progress, number, len(wanted)))
+        version, more = _ready(each, folder, request, _share(progress, number, len(wanted)), store)
         versions.append(version)
         warnings += more
     return tuple(versions), warnings
@@ -219,7 +225,7 @@ def _share(progress: Progress, number: int, count: int) -> Progress:
 
 
 def _ready(
-    wanted: Wanted, folder: Path, request: Request, progress: Progress
+    wanted: Wanted, folder: Path, request: Request, progress: Progress, store: Store | None
 ) -> tuple[Version, list[Fault]]:
     if wanted.read is None:
         truncated = request.allow_truncated
@@ -229,7 +235,7 @@ def _ready(
     report = _earlier(wanted, wanted.read, place, request.allow_truncated)
     if not report:
         asked = replace(request, seating=wanted.seating, depth="float", trim_db=0.0)
-        report = json.loads(render(wanted.path, place, asked, progress).as_json())
+        report = json.loads(render(wanted.path, place, asked, progress, store).as_json())
     file, warnings = version_file(wanted.name, place / "mix.wav")
     seats = {row["seat"]: row for row in report["seats"]}
     sections = {

@@ -7,6 +7,8 @@ from typing import Annotated, Literal
 
 import typer
 
+from seatwright.commands.store_doubts import let_go
+
 
 def compare_command(
     versions: Annotated[
@@ -71,6 +73,7 @@ def compare_command(
     """
     from seatwright.compare import CompareRequest, compare
     from seatwright.console import progress_bar
+    from seatwright.disk.store_place import usual_store
     from seatwright.errors import printable
     from seatwright.views.compare_table import compare_table
 
@@ -79,7 +82,9 @@ def compare_command(
         allow_truncated, allow_outside,
     )  # fmt: skip
     folder = out or Path("compared") / (Path(versions[0]).stem or "mixes")
+    store, doubts = usual_store()
     with progress_bar() as progress:
-        made = compare(versions, folder, request, progress)
+        made = compare(versions, folder, request, progress, store)
+    let_go(store, doubts)
     typer.echo(made.as_json() if as_json else compare_table(made), nl=False)
     typer.echo(f"\nwritten to {printable(str(folder))}", err=True)
