@@ -11,8 +11,15 @@ from seatwright.disk.bounces import TEMPORARY_PREFIX
 from seatwright.errors import DiskError, Fault
 
 
-def write_whole(path: Path, data: bytes) -> None:
+def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
     """Write a file beside its place, flush it, then give it its name.
+
+    Parameters
+    ----------
+    path : Path
+    data : bytes
+    mode : int, optional
+        Permissions of the file, such as those of the one it replaces.
 
     Raises
     ------
@@ -24,6 +31,8 @@ def write_whole(path: Path, data: bytes) -> None:
         with temporary.open("xb") as file:
             file.write(data)
             file.flush()
+            if mode is not None:
+                temporary.chmod(mode)
             os.fsync(file.fileno())
         temporary.replace(path)
     except OSError as error:
