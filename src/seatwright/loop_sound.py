@@ -304,7 +304,7 @@ HEADROOM_DB = 9.0
 
 def playing_trim(loop: NDArray[np.float32]) -> float:
     """The one gain, at most 1, under which the first loop leaves the headroom."""
-    return min(1.0, 10.0 ** ((-HEADROOM_DB - peak_db(loop)) / 20.0))
+    return float(min(1.0, 10.0 ** ((-HEADROOM_DB - peak_db(loop)) / 20.0)))
 
 
 def peak_db(loop: NDArray[np.float32]) -> float:

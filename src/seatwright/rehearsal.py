@@ -8,7 +8,7 @@ file (`disk.scene_edits`).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import RLock
 
@@ -26,7 +26,7 @@ from seatwright.errors import Fault, SceneError
 from seatwright.loop_sound import LoopSound, wanted_seats
 from seatwright.render import time_grid
 from seatwright.sound.loops import loop_frames
-from seatwright.stage.moves import as_seating, balanced, move_faults, moved, turned
+from seatwright.stage.moves import as_seating, balanced, leaf_changes, move_faults, moved, turned
 from seatwright.stage.request import Request
 from seatwright.stage.scene import Scene
 
@@ -132,7 +132,7 @@ class Rehearsal:
 
     @property
     def unsaved(self) -> bool:
-        return self.written != self.read.scene
+        return bool(leaf_changes(self.read.scene, self.written))
 
     @property
     def undoable(self) -> str:
@@ -249,14 +249,10 @@ class Rehearsal:
             self._read_again()
             self.loop.tell()
 
-    def save_as(self, name: str, over_changed: bool = False) -> None:
+    def save_as(self, name: str) -> None:
         """Write what is heard as a new seating, and look at that from now on.
 
-        Parameters
-        ----------
-        name : str
-        over_changed : bool
-            Write it into the file as it is by now, if that has changed: what others wrote stays.
+        The seating that was looked at is again as in the file.
 
         Raises
         ------
@@ -264,34 +260,64 @@ class Rehearsal:
             As `save`.
         """
         with self._lock:
-            base = self._read_now() if over_changed else self.read
-            if name in base.scene.seatings or name in self.written.seatings:
-                what = f'found a seating "{name}" already, wanted a new name'
-                raise SceneError(Fault(what, file=str(self._path)))
-            changes = as_seating(self.read.scene, self.scene)
-            known = {seat: one for seat, one in changes.items() if seat in base.scene.seats}
-            if lost := sorted(changes.keys() - known.keys()):
-                what = f"found no seat {', '.join(lost)} in the file any more, wanted all moved"
-                raise SceneError(Fault(what, file=str(self._path)))
-            seatings = {**base.scene.seatings, name: known}
-            wanted = type(base.scene).model_validate({**_fields(base.scene), "seatings": seatings})
-            write_edits(self._path, base.content_hash, base.scene, wanted)
-            left = self._without_seating_edits()
+            self._write_seatings(self.read, {name: self._seating})
+            left = self._without_edits_here()
             self._read_again()
-            merged = {**left.seatings, name: self.read.scene.seatings[name]}
-            scene = left.model_copy(update={"seatings": merged})
+            self._steps = [self._with_seating(step, name) for step in self._steps]
             self._seating = name
-            self._step(Step(scene, name, f'saved as "{name}"'), joined=False)
+            step = self._with_seating(Step(left, name, f'saved as "{name}"'), name)
+            self._step(step, joined=False)
             self._hear(together=True)
 
-    def _without_seating_edits(self) -> Scene:
+    def save_beside(self, name: str) -> None:
+        """Write what was moved as new seatings into the file as others have changed it by now.
+
+        All that is in the file stays. What was moved in other seatings than the one looked at is
+        written too, under this name and theirs. The session is over afterwards: it is still
+        about the old file.
+
+        Raises
+        ------
+        ChangedMeanwhile, SceneError, DiskError
+            As `save`.
+        """
+        with self._lock:
+            paths = leaf_changes(self.read.scene, self.written)
+            moved_in = {path[1] if path[0] == "seatings" else None for path in paths}
+            others = [one for one in (None, *self.written.seatings) if one in moved_in]
+            named = {f"{name} ({one or 'written'})": one for one in others if one != self._seating}
+            self._write_seatings(self._read_now(), {name: self._seating, **named})
+
+    def _write_seatings(self, base: ReadScene, names: dict[str, str | None]) -> None:
+        """Write seatings under new names behind all there is in a file."""
+        seatings = dict(base.scene.seatings)
+        for name, seating in names.items():
+            if name in seatings or name in self.written.seatings:
+                what = f'found a seating "{name}" already, wanted a new name'
+                raise SceneError(Fault(what, file=str(self._path)))
+            changes = as_seating(self.read.scene, self.written.seated(seating))
+            if lost := sorted(changes.keys() - base.scene.seats.keys()):
+                what = f"found no seat {', '.join(lost)} in the file any more, wanted all moved"
+                raise SceneError(Fault(what, file=str(self._path)))
+            if changes:
+                seatings[name] = changes
+        if not any(name in seatings for name in names):
+            what = "found nothing that differs from the scene as written, wanted a move to save"
+            raise SceneError(Fault(what, file=str(self._path)))
+        wanted = base.scene.model_copy(update={"seatings": seatings})
+        write_edits(self._path, base.content_hash, base.scene, wanted)
+
+    def _with_seating(self, step: Step, name: str) -> Step:
+        """A step that knows a seating which is in the file by now: undo does not take it out."""
+        seatings = {**step.scene.seatings, name: self.read.scene.seatings[name]}
+        return replace(step, scene=step.scene.model_copy(update={"seatings": seatings}))
+
+    def _without_edits_here(self) -> Scene:
         """The scene with what was changed in this seating as it stands in the file."""
         old, scene = self.read.scene, self.written
         if self._seating is None:
             return scene.model_copy(update={"seats": old.seats, "sections": old.sections})
-        seatings = dict(scene.seatings)
-        if self._seating in old.seatings:
-            seatings[self._seating] = old.seatings[self._seating]
+        seatings = {**scene.seatings, self._seating: old.seatings[self._seating]}
         return scene.model_copy(update={"seatings": seatings, "sections": old.sections})
 
     def _read_now(self) -> ReadScene:
@@ -319,10 +345,6 @@ class Rehearsal:
         if scene.microphones.close.spill is None:
             return self.listening
         return listening_of(scene, self.head)
-
-
-def _fields(scene: Scene) -> dict[str, object]:
-    return {key: getattr(scene, key) for key in scene.model_fields_set}
 
 
 def excerpt_of(request: Request, cast: Cast) -> tuple[int | None, int]:

@@ -121,7 +121,7 @@ def _nested(rest: KeyPath, written: str) -> str:
 
 
 def _into_inline(text: bytes, table: Node, line: str) -> bytes:
-    pairs = [child for child in table.named_children if child.type == "pair"]
+    pairs = _inner(table)
     if pairs:
         end = value_node(pairs[-1]).end_byte
         return _spliced(text, end, end, f", {line}")
@@ -129,7 +129,7 @@ def _into_inline(text: bytes, table: Node, line: str) -> bytes:
 
 
 def _into_table(text: bytes, header: Node, line: str) -> bytes:
-    pairs = [child for child in header.named_children if child.type == "pair"]
+    pairs = _inner(header)
     if pairs:
         return _line_after(text, value_node(pairs[-1]), line, pairs[-1])
     key = key_node(header)
@@ -158,15 +158,24 @@ def _appended(text: bytes, head: KeyPath, rest: KeyPath, written: str) -> bytes:
 
 
 def _without(text: bytes, path: KeyPath) -> bytes:
-    pair = _layout(text).pair(path)
+    layout = _layout(text)
+    pair = layout.pair(path)
     if pair is None:
         return text
+    owner = layout.pair(path[:-1])
+    if owner is not None and len(owner.path) > 2 and len(_inner(owner.value)) == 1:
+        return _without(text, owner.path)  # an emptied change or balance goes as a whole
     return _out_of_inline(text, pair) if pair.inline else _out_of_line(text, pair)
+
+
+def _inner(table: Node) -> list[Node]:
+    """Pairs right in a table."""
+    return [child for child in table.named_children if child.type == "pair"]
 
 
 def _out_of_inline(text: bytes, pair: _Pair) -> bytes:
     table = pair.node.parent
-    beside = [child for child in table.named_children if child.type == "pair"] if table else []
+    beside = _inner(table) if table is not None else []
     number = [child.start_byte for child in beside].index(pair.node.start_byte)
     if number + 1 < len(beside):
         return _spliced(text, pair.node.start_byte, beside[number + 1].start_byte, "")
@@ -208,9 +217,8 @@ def _layout(text: bytes) -> _Layout:
         elif node.type == "table" and (key := key_node(node)) is not None:
             path = key_parts(key)
             headers[path] = node
-            for child in node.named_children:
-                if child.type == "pair":
-                    pairs += _pairs(child, path, False)
+            for child in _inner(node):
+                pairs += _pairs(child, path, False)
     return _Layout(pairs, headers)
 
 
@@ -222,6 +230,5 @@ def _pairs(node: Node, table: KeyPath, inline: bool) -> Iterator[_Pair]:
     value = value_node(node)
     yield _Pair(path, table, node, value, inline)
     if value.type == "inline_table":
-        for child in value.named_children:
-            if child.type == "pair":
-                yield from _pairs(child, path, True)
+        for child in _inner(value):
+            yield from _pairs(child, path, True)

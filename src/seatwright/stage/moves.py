@@ -137,9 +137,19 @@ def leaf_changes(old: Scene, new: Scene) -> dict[KeyPath, Leaf | None]:
 
 
 def written(scene: Scene) -> dict[str, Any]:
-    """A scene as nested tables with only what is written in it."""
+    """A scene as nested tables with only what is written in it.
+
+    Left out are sections and changes of seats in which nothing is written: they mean nothing.
+    """
     table: dict[str, Any] = scene.model_dump(exclude_unset=True, exclude_none=True)
+    seatings = table.get("seatings", {})
+    table["seatings"] = {name: _filled(changes) for name, changes in seatings.items()}
+    table["sections"] = _filled(table.get("sections", {}))
     return table
+
+
+def _filled(tables: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: table for name, table in tables.items() if table}
 
 
 def as_seating(old: Scene, new: Scene) -> dict[str, SeatChange]:
