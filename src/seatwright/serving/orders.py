@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError, model_validator
 
 from seatwright.errors import Fault, SceneError
 from seatwright.stage.description import Decibels, Name
@@ -27,6 +27,12 @@ class Move(_Order):
     y: Coordinate | None = None
     facing: Turn | None = None
     joined: bool = False
+
+    @model_validator(mode="after")
+    def _whole(self) -> Move:
+        if (self.x is None) != (self.y is None) or (self.x is None and self.facing is None):
+            raise ValueError("wanted x and y, or facing, or all three")
+        return self
 
     @property
     def place(self) -> tuple[float, float] | None:
