@@ -176,7 +176,7 @@ def test_a_move_by_keyboard_changes_the_sound_at_one_place_without_a_click(
     with served(folder) as server, opened(chromium, server, tap=True) as page:
         begin(page)
         old = loop_of(server)
-        page.wait_for_timeout(1_200)
+        page.wait_for_timeout(2_500)
         page.locator("#seat").select_option("violas")
         page.locator("g.seat.chosen").focus()
         page.keyboard.press("Shift+ArrowLeft")
@@ -220,7 +220,7 @@ def test_keys_move_turn_and_choose_and_saving_writes_it(chromium: Any, folder: P
         page.keyboard.press("Shift+ArrowDown")
         page.get_by_text("Not saved yet.").wait_for()
         page.wait_for_timeout(500)  # drawn anew by now: the focus is where it was
-        assert page.locator("g.seat.chosen").evaluate("one => one === document.activeElement")
+        assert page.evaluate("document.activeElement.matches('g.seat.chosen')")
         page.locator("#save:not([disabled])").click()
         page.get_by_text("Saved into scene.toml.").wait_for()
         said = page.locator("g.seat.chosen").get_attribute("aria-label")

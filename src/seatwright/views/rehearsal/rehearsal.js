@@ -10,7 +10,7 @@
   const state = { facts: null, chosen: null, held: null, version: 0, session: 0, news: -1,
     buffer: null, context: null, player: null, noise: null, checked: false, ready: false,
     shown: null, heldFigures: null, lastMove: { seat: "", at: 0 }, waiting: [], ordering: false,
-    trying: false, nextTry: null, dropped: null, fault: "" };
+    trying: false, nextTry: null, dropped: null, drawn: "", fault: "" };
   /** For measurements: ms on the page's clock, from a drop to its sound at the output. */
   window.rehearsalTimes = [];
 
@@ -318,7 +318,11 @@
         state.chosen = facts.scene.seats.length ? facts.scene.seats[0].name : null;
       }
       plan.chosen = state.chosen;
-      Plan.draw(plan, structuredClone(facts.scene));
+      const scene = JSON.stringify(facts.scene);
+      if (again || scene !== state.drawn) {
+        state.drawn = scene;
+        Plan.draw(plan, JSON.parse(scene));
+      }
       card();
     }
     header(facts);
