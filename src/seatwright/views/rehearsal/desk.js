@@ -40,11 +40,11 @@ const Desk = (() => {
     byId("card-title").textContent = seat.name;
     const { bearing, distance } = Shapes.polar(seat.x, seat.y);
     byId("place").textContent = `${seat.section}; bearing ${signed(bearing, 1)}°, `
-      + `${distance.toFixed(2)} m from the podium, facing ${seat.facing.toFixed(0)}°`
+      + `${distance.toFixed(2)} m from the podium, facing ${signed(Shapes.turn(seat.facing), 0)}°`
       + `${seat.turned ? "" : " as it would by itself"}; ${seat.treatment}`;
     showFigures(figures);
     const fields = { bearing: bearing.toFixed(1), distance: distance.toFixed(2),
-      facing: ((((seat.facing + 180) % 360) + 360) % 360 - 180).toFixed(0) };
+      facing: Shapes.turn(seat.facing).toFixed(0) };
     for (const [id, value] of Object.entries(fields)) {
       if (document.activeElement !== byId(id) || shown !== seat.name) {
         byId(id).value = value;

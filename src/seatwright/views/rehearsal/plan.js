@@ -7,6 +7,7 @@ const Plan = (() => {
   const FINE = 0.05;
   const TURN = 5; // degrees
   const REACH = 1.7; // metres from a chair to the circle that turns it
+  const SIDE = 25; // degrees from which on a chair is at the side
   const NUDGE = 3; // pixels a hand may shake without moving a chair
 
   /** Make the chart in `box`. tell: {choose, held, moved} */
@@ -30,9 +31,9 @@ const Plan = (() => {
     const { hall } = facts;
     const bottom = lowest(facts);
     plan.frame = Shapes.frameOf(hall.left - 0.5, hall.high + 0.5);
-    const wide = (hall.right - hall.left + 1) * Shapes.UNITS;
+    plan.wide = (hall.right - hall.left + 1) * Shapes.UNITS;
     const tall = (hall.high - bottom + 2) * Shapes.UNITS;
-    plan.svg.setAttribute("viewBox", `0 0 ${wide.toFixed(0)} ${tall.toFixed(0)}`);
+    plan.svg.setAttribute("viewBox", `0 0 ${plan.wide.toFixed(0)} ${tall.toFixed(0)}`);
     plan.layers = { still: element("g"), seats: element("g"), grip: element("g"),
       labels: element("g") };
     plan.groups = new Map();
@@ -168,7 +169,7 @@ const Plan = (() => {
     group.replaceChildren(...parts);
     const { bearing, distance } = Shapes.polar(seat.x, seat.y);
     group.setAttribute("aria-label", `${seat.name}, ${seat.section}, bearing `
-      + `${bearing.toFixed(0)} degrees, ${distance.toFixed(1)} metres, facing ${seat.facing.toFixed(0)}`);
+      + `${bearing.toFixed(0)} degrees, ${distance.toFixed(1)} metres, facing ${Shapes.turn(seat.facing).toFixed(0)}`);
   }
 
   function ahead(seat, metres) {
@@ -195,16 +196,20 @@ const Plan = (() => {
     const made = plan.facts.seats.map((seat) => {
       const arcs = Shapes.seatArcs(seat);
       const { bearing, distance } = Shapes.polar(seat.x, seat.y);
-      const [x, y] = plan.frame.at(...Shapes.floor(bearing, arcs[arcs.length - 1].radius + 0.75));
+      const [x, y] = plan.frame.at(...Shapes.floor(bearing, arcs[arcs.length - 1].radius + 0.6));
       const sign = bearing < 0 ? "−" : "+";
       let detail = `${sign}${Math.abs(bearing).toFixed(0)}°  ${distance.toFixed(1)} m`;
       detail += seat.riser ? `  +${seat.riser} m` : "";
-      return { x, y, name: shortened(seat.name, 28), detail, chosen: seat.name === plan.chosen };
+      // at the sides a name stands beside its chairs, not on them
+      const anchor = Math.abs(bearing) < SIDE ? "middle" : bearing < 0 ? "end" : "start";
+      const raised = large() ? 0 : 13;
+      return { x, y: y - raised, anchor, name: shortened(seat.name, 28), detail,
+        chosen: seat.name === plan.chosen };
     });
     const size = large() ? [13, 26] : [7.6, 30];
-    return Shapes.placedLabels(made, ...size).flatMap((label) => [
-      text(label.chosen ? "name chosen-name" : "name", label.x, label.y, label.name),
-      text("detail", label.x, label.y + 13, label.detail),
+    return Shapes.placedLabels(made, ...size, plan.wide).flatMap((label) => [
+      text(`${label.chosen ? "name chosen-name" : "name"} ${label.anchor}`, label.x, label.y, label.name),
+      text(`detail ${label.anchor}`, label.x, label.y + 13, label.detail),
     ]);
   }
 
@@ -328,7 +333,7 @@ const Plan = (() => {
       plan.tell.moved(wish(seat, "place"), true);
     } else if (turns[event.key]) {
       const turned = seat.facing + turns[event.key];
-      put(plan, seat, { facing: ((((turned + 180) % 360) + 360) % 360) - 180 });
+      put(plan, seat, { facing: Shapes.turn(turned) });
       plan.tell.moved(wish(seat, "turn"), true);
     } else if (chosen) {
       const { seats } = plan.facts;

@@ -295,7 +295,7 @@
       const seat = facts.scene.seats.find((one) => one.name === wanted.seat);
       const { bearing, distance } = Shapes.polar(seat.x, seat.y);
       byId("said").textContent = `${seat.name}: bearing ${bearing.toFixed(0)} degrees, `
-        + `${distance.toFixed(1)} metres, facing ${seat.facing.toFixed(0)}.`;
+        + `${distance.toFixed(1)} metres, facing ${Shapes.turn(seat.facing).toFixed(0)}.`;
     }
   }
 

@@ -42,6 +42,7 @@ const Shapes = (() => {
   }
 
   const polar = (x, y) => ({ bearing: degrees(Math.atan2(x, y)), distance: Math.hypot(x, y) });
+  const turn = (facing) => ((((facing + 180) % 360) + 360) % 360) - 180; // -180 to 180
   const floor = (bearing, distance) => [
     distance * Math.sin(radians(bearing)), distance * Math.cos(radians(bearing)),
   ];
@@ -113,13 +114,21 @@ const Shapes = (() => {
   }
 
   /** Where names stand: behind their chairs, moved away from the podium until none is covered. */
-  function placedLabels(labels, letter, high) {
+  function placedLabels(labels, letter, high, wide) {
     const placed = [];
-    const half = (label) => 0.5 * letter * Math.max(label.name.length, 0.72 * label.detail.length);
-    const covers = (one, other) =>
-      Math.abs(one.x - other.x) < half(one) + half(other) + 4 && Math.abs(one.y - other.y) < high;
+    const span = (label) => {
+      const long = letter * Math.max(label.name.length, 0.72 * label.detail.length);
+      const left = { start: 0, middle: -0.5, end: -1 }[label.anchor] * long + label.x;
+      return [left - 2, left + long + 2];
+    };
+    const covers = (one, other) => {
+      const [[a, b], [c, d]] = [span(one), span(other)];
+      return a < d && c < b && Math.abs(one.y - other.y) < high;
+    };
     for (const label of [...labels].sort((a, b) => b.y - a.y)) {
-      const moved = { ...label };
+      const [left, right] = span(label);
+      const inwards = Math.max(0, -left) - Math.max(0, right - wide); // on the sheet
+      const moved = { ...label, x: label.x + inwards };
       for (let tries = 0; tries < 40 && placed.some((one) => covers(moved, one)); tries += 1) {
         moved.y -= 6;
       }
@@ -128,6 +137,6 @@ const Shapes = (() => {
     return placed;
   }
 
-  return { UNITS, MARKS, element, path, text, frameOf, pair, polar, floor, radians, degrees,
+  return { UNITS, MARKS, element, path, text, frameOf, pair, polar, turn, floor, radians, degrees,
     seatArcs, arcPath, outline, mark, placedLabels };
 })();
