@@ -203,6 +203,36 @@ def test_a_move_by_keyboard_changes_the_sound_at_one_place_without_a_click(
     )
 
 
+OFFLINE = """async ([rate, whole]) => {
+  const context = new OfflineAudioContext(2, 3 * rate, rate);
+  const flat = (value, frames) =>
+    Engine.bufferOf(context, new Float32Array(2 * frames).fill(value), rate);
+  const player = Engine.build(context, 0.025);
+  player.out.gain.value = 1;
+  Engine.start(player, flat(0.25, 2 * rate), 0.5);
+  Engine.begin(player, flat(0.75, rate), 0.4, 2);
+  if (whole) {
+    Engine.replace(player, flat(0.75, 2 * rate));
+  }
+  const heard = await context.startRendering();
+  return Array.from(heard.getChannelData(0));
+}"""
+
+
+@pytest.mark.parametrize("whole", [True, False])
+def test_a_rest_that_is_late_brings_the_old_sound_back_and_never_silence(
+    chromium: Any, folder: Path, whole: bool
+) -> None:
+    with served(folder) as server, opened(chromium, server) as page:
+        heard = np.array(page.evaluate(OFFLINE, [RATE, whole]))
+    begun = heard[round(0.04 * RATE) :]
+    assert begun.min() >= 0.25 - 1e-6
+    assert begun.max() == pytest.approx(0.75, abs=1e-6)
+    assert np.abs(np.diff(begun)).max() < 1.1 * 0.5 / (0.025 * RATE)  # no faster than a crossfade
+    assert heard[-1] == pytest.approx(0.75 if whole else 0.25, abs=1e-6)
+    assert np.mean(heard > 0.7) == pytest.approx(0.98 if whole else 0.27, abs=0.02)
+
+
 def phase_of(piece: NDArray[np.float64], loop: NDArray[np.float32]) -> int:
     """By how many samples a loop is ahead where a piece as long as it begins."""
     product = np.fft.rfft(loop) * np.conj(np.fft.rfft(piece))

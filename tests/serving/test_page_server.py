@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import socket
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from http.client import HTTPConnection
@@ -184,6 +185,24 @@ def test_the_sound_comes_as_raw_samples_and_changes_with_a_move(page: PageServer
         np.sqrt(np.mean(np.frombuffer(content, dtype="<f4") ** 2)), rel=0.01
     )
     order(page, do="undo")
+
+
+def test_a_playing_page_first_gets_the_stretch_its_music_is_in(page: PageServer) -> None:
+    now = 1_000.0 * time.time()
+    status, headers, content = asked(
+        page, f"sound?after=0&session=1&place=1.2500&at={now - 500.0:.1f}"
+    )
+    assert status == 200
+    samples = np.frombuffer(content, dtype="<f4")
+    short, first = int(headers["X-Stretch"]), int(headers["X-First"])
+    stretch, whole = samples[: 2 * short].reshape(2, -1), samples[2 * short :].reshape(2, -1)
+    frames = whole.shape[1]
+    assert short == min(24_000, frames)
+    late = (first - 1.75 * 16_000) % frames  # what the request took
+    assert 0 <= late < 16_000
+    np.testing.assert_array_equal(stretch, np.roll(whole, -first, axis=1)[:, :short])
+    for odd in ("place=nan&at=1", "place=1e9&at=1", "place=-1", "place=1&at=99999999999999"):
+        assert asked(page, f"sound?after=0&session=1&{odd}")[0] == 200
 
 
 def test_hostile_names_are_plain_values(page: PageServer) -> None:

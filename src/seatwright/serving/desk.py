@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from threading import Lock, Thread
 from typing import Any
+
+import numpy as np
 
 from seatwright.disk.scene_edits import ChangedMeanwhile
 from seatwright.errors import SeatwrightError
@@ -19,6 +22,9 @@ from seatwright.views.rehearsal_facts import all_figures, figure_facts, scene_fa
 
 PATIENCE = 15.0
 """Seconds a request for news or sound waits before it is answered with what there is."""
+
+STRETCH_SECONDS = 1.5
+"""Of a new loop, sent ahead of it."""
 
 _NOISE_SECONDS = 4.0
 
@@ -162,16 +168,47 @@ class Desk:
             "figures": all_figures(loop.figures),
         }
 
-    def sound_after(self, version: int, session: int) -> tuple[dict[str, str], Loop] | None:
-        """The loop as it is heard, once newer than a version, with what to know of it."""
+    def sound_after(
+        self, version: int, session: int, place: float | None = None, at: float = 0.0
+    ) -> tuple[dict[str, str], tuple[Loop, ...]] | None:
+        """The loop as it is heard, once newer than a version.
+
+        Parameters
+        ----------
+        version, session : int
+            What the page has.
+        place : float, optional
+            Seconds into the loop that the page played at some time; None where it is silent.
+        at : float
+            That time, seconds since 1970 by this machine's clock.
+
+        Returns
+        -------
+        headers : dict of str to str
+            What to know of it.
+        parts : tuple of ndarray, shape (2, frames)
+            Where it plays first the stretch that the music is in, so that this is heard before
+            the rest has arrived; then the whole loop.
+        """
         if session != self.session:
             return None
-        found = self.rehearsal.loop.sound_after(version, PATIENCE)
+        loop = self.rehearsal.loop
+        found = loop.sound_after(version, PATIENCE)
         if found is None:
             return None
-        newest, loop = found
-        peak = peak_db(loop)
-        return {"X-Version": str(newest), "X-Peak": f"{max(peak, -200.0):.2f}"}, loop
+        newest, whole = found
+        first, stretch = 0, whole[:, :0]
+        if place is not None:
+            rate = self.rehearsal.cast.rate
+            first = int((place + time.time() - at) * rate) % loop.frames
+            stretch = stretch_of(whole, first, round(STRETCH_SECONDS * rate))
+        headers = {
+            "X-Version": str(newest),
+            "X-Peak": f"{max(peak_db(whole), -200.0):.2f}",
+            "X-First": str(first),
+            "X-Stretch": str(stretch.shape[1]),
+        }
+        return headers, (stretch, whole)
 
     def level_check(self) -> Loop | None:
         """Noise as loud as the music, for setting the level; None before there is any sound."""
@@ -181,6 +218,12 @@ class Desk:
         rms = float((found[1] ** 2).mean() ** 0.5)
         rate = self.rehearsal.cast.rate
         return level_noise(round(_NOISE_SECONDS * rate), rate, rms)
+
+
+def stretch_of(loop: Loop, first: int, frames: int) -> Loop:
+    """Samples of a loop from a place on, round its end where they reach it."""
+    around = np.concatenate([loop[:, first : first + frames], loop], axis=1)
+    return around[:, : min(frames, loop.shape[1])]
 
 
 def refusal_facts(error: SeatwrightError) -> Mapping[str, Any]:

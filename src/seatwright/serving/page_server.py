@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
@@ -130,10 +131,11 @@ class _Handler(BaseHTTPRequestHandler):
         if name == "news":
             self._json(200, self.server.desk.news_after(after, session))
         elif name == "sound":
-            found = self.server.desk.sound_after(after, session)
-            self._sound(*(found or ({}, None)))
+            place, at = _seconds(query, "place"), _seconds(query, "at")
+            self._sound(self.server.desk.sound_after(after, session, place, (at or 0.0) / 1000.0))
         elif name == "level":
-            self._sound({}, self.server.desk.level_check())
+            noise = self.server.desk.level_check()
+            self._sound(None if noise is None else ({}, (noise,)))
         elif name in self.server.parts:
             self._answer(200, *self.server.parts[name])
         else:
@@ -144,13 +146,16 @@ class _Handler(BaseHTTPRequestHandler):
         order = order_of(self.rfile.read(length))
         self._json(200, self.server.desk.carry_out(order))
 
-    def _sound(self, headers: Mapping[str, str], loop: Loop | None) -> None:
-        """Samples as they are, left and then right, float32 with the low byte first."""
-        if loop is None:
-            self._answer(204, "application/octet-stream", b"")
+    def _sound(self, found: tuple[Mapping[str, str], tuple[Loop, ...]] | None) -> None:
+        """Samples as they are, of each part left and then right, float32, low byte first."""
+        if found is None:
+            self._answer(204, "application/octet-stream")
             return
-        data = np.ascontiguousarray(loop, dtype="<f4")
-        self._answer(200, "application/octet-stream", data.data.cast("B"), headers)
+        headers, parts = found
+        views = [
+            np.ascontiguousarray(part, dtype="<f4").data.cast("B") for part in parts if part.size
+        ]
+        self._answer(200, "application/octet-stream", *views, headers=headers)
 
     def _json(self, status: int, facts: Mapping[str, Any]) -> None:
         data = json.dumps(facts, allow_nan=False).encode()
@@ -160,7 +165,7 @@ class _Handler(BaseHTTPRequestHandler):
         self,
         status: int,
         kind: str,
-        data: bytes | memoryview,
+        *parts: bytes | memoryview,
         headers: Mapping[str, str] | None = None,
     ) -> None:
         self.send_response(status)
@@ -168,15 +173,22 @@ class _Handler(BaseHTTPRequestHandler):
             self.send_header(key, value)
         if status != 204:
             self.send_header("Content-Type", kind)
-            self.send_header("Content-Length", str(len(data)))
+            self.send_header("Content-Length", str(sum(map(len, parts))))
         if self.close_connection:
             self.send_header("Connection", "close")
         self.end_headers()
-        self.wfile.write(data)
-        self.wfile.flush()
+        for part in parts:  # each on its way before the next is touched
+            self.wfile.write(part)
+            self.wfile.flush()
 
     def log_message(self, format: str, *args: Any) -> None:
         """Requests are no news for the terminal."""
+
+
+def _seconds(query: Mapping[str, list[str]], key: str) -> float | None:
+    """A number of the page's clock, None where there is none that could be."""
+    text = query.get(key, [""])[-1]
+    return float(text) if re.fullmatch(r"\d{1,14}(\.\d{1,6})?", text, re.ASCII) else None
 
 
 def _number(query: Mapping[str, list[str]], key: str) -> int:

@@ -3,6 +3,7 @@
    Nothing here knows the page, so that the same functions run in an offline context. */
 
 const Engine = (() => {
+  const SHORTEST = 0.5; // seconds of a stretch that are worth beginning with
   const LEAD = 0.01; // seconds ahead of the clock at which changes are scheduled
 
   /** A player that is silent until `start`. */
@@ -10,12 +11,11 @@ const Engine = (() => {
     const out = context.createGain();
     out.gain.value = 0;
     out.connect(context.destination);
-    return { context, out, fade, voice: null, begin: 0, from: 0, frames: 0, fadeEnd: 0 };
+    return { context, out, fade, voice: null, begin: 0, from: 0, fadeEnd: 0, held: null };
   }
 
-  /** A buffer of raw samples: left, then right, float32. */
-  function bufferOf(context, data, rate) {
-    const samples = new Float32Array(data);
+  /** A buffer of samples: left, then right. */
+  function bufferOf(context, samples, rate) {
     const frames = samples.length / 2;
     const buffer = context.createBuffer(2, frames, rate);
     buffer.copyToChannel(samples.subarray(0, frames), 0);
@@ -32,46 +32,92 @@ const Engine = (() => {
   function start(player, buffer, place) {
     const { context, fade } = player;
     const rate = context.sampleRate;
-    const when = Math.ceil((context.currentTime + lead(context)) * rate) / rate;
+    const when = next(player);
     player.begin = when;
     player.from = Math.round(place * rate) / rate;
-    player.voice = voice(player, buffer, when, player.from);
+    player.voice = voice(player, buffer, when, player.from, true);
     ramp(player.voice.gain.gain, 0, 1, when, fade);
     player.fadeEnd = when + fade;
+    return when;
+  }
+
+  /** Cross over to the first stretch of a newer loop, of which the rest is still on its way.
+      The older loop goes on unheard and comes back before the stretch ends, should the rest be
+      late: there is never silence. Null where the stretch lies elsewhere by now. */
+  function begin(player, buffer, place, length) {
+    const when = settled(player, next(player));
+    const offset = modulo(player, placeAt(player, when, length) - place, length);
+    const left = buffer.duration - offset;
+    if (left < SHORTEST) {
+      return null;
+    }
+    const old = player.voice;
+    const back = when + left - 2 * player.fade;
+    player.voice = voice(player, buffer, when, offset, false);
+    cross(player, old, player.voice, when);
+    cross(player, player.voice, old, back);
+    player.held = { old, back };
+    player.fadeEnd = when + player.fade;
     return when;
   }
 
   /** Cross over to a newer loop at the same place. The two gains add up to 1 at every instant;
       a change during a crossfade waits for its end, so that no gain ever jumps. */
   function replace(player, buffer) {
-    const { context, fade } = player;
-    const rate = context.sampleRate;
-    const soon = Math.max(context.currentTime + lead(context), player.fadeEnd);
-    const when = Math.ceil(soon * rate) / rate;
+    const when = settled(player, next(player));
     const old = player.voice;
-    player.voice = voice(player, buffer, when, placeAt(player, when, buffer.duration));
-    ramp(player.voice.gain.gain, 0, 1, when, fade);
-    ramp(old.gain.gain, 1, 0, when, fade);
-    old.source.stop(when + fade + 0.02);
-    player.fadeEnd = when + fade;
+    player.voice = voice(player, buffer, when, placeAt(player, when, buffer.duration), true);
+    cross(player, old, player.voice, when);
+    old.source.stop(when + player.fade + 0.02);
+    player.fadeEnd = when + player.fade;
     return when;
+  }
+
+  /** When a change can be made: on a whole sample, ahead of the clock, after the last crossfade. */
+  function next(player) {
+    const rate = player.context.sampleRate;
+    const soon = Math.max(player.context.currentTime + lead(player.context), player.fadeEnd);
+    return Math.ceil(soon * rate) / rate;
+  }
+
+  /** Leave one voice of a stretch and the older loop behind it; from when on that is heard alone. */
+  function settled(player, when) {
+    const { held, fade } = player;
+    player.held = null;
+    if (!held) {
+      return when;
+    }
+    if (when + fade < held.back) {
+      for (const one of [player.voice, held.old]) {
+        one.gain.gain.cancelScheduledValues(held.back - fade / 2);
+      }
+      held.old.source.stop(when);
+      return when;
+    }
+    player.voice.source.stop(held.back + fade + 0.02);
+    player.voice = held.old;
+    return Math.max(when, held.back + fade);
   }
 
   /** Fade out and end. */
   function stop(player) {
-    const { context, fade, voice: old } = player;
-    if (old) {
-      const when = Math.max(context.currentTime + LEAD, player.fadeEnd);
-      ramp(old.gain.gain, 1, 0, when, fade);
-      old.source.stop(when + fade + 0.02);
+    if (player.voice) {
+      const when = settled(player, next(player));
+      ramp(player.voice.gain.gain, 1, 0, when, player.fade);
+      player.voice.source.stop(when + player.fade + 0.02);
       player.voice = null;
     }
   }
 
-  function voice(player, buffer, when, offset) {
+  function cross(player, from, to, when) {
+    ramp(from.gain.gain, 1, 0, when, player.fade);
+    ramp(to.gain.gain, 0, 1, when, player.fade);
+  }
+
+  function voice(player, buffer, when, offset, loop) {
     const source = player.context.createBufferSource();
     source.buffer = buffer;
-    source.loop = true;
+    source.loop = loop;
     const gain = player.context.createGain();
     source.connect(gain).connect(player.out);
     source.start(when, offset);
@@ -86,10 +132,14 @@ const Engine = (() => {
 
   /** Seconds into a loop of some length at a time of the context's clock, on a whole sample. */
   function placeAt(player, time, length) {
+    return modulo(player, time - player.begin + player.from, length);
+  }
+
+  /** Seconds from 0 to a loop's length, on a whole sample. */
+  function modulo(player, seconds, length) {
     const rate = player.context.sampleRate;
-    const gone = Math.round((time - player.begin + player.from) * rate);
     const frames = Math.round(length * rate);
-    return (((gone % frames) + frames) % frames) / rate;
+    return (((Math.round(seconds * rate) % frames) + frames) % frames) / rate;
   }
 
   /** Set the level in dB, without a click. */
@@ -107,5 +157,5 @@ const Engine = (() => {
     return performance.now() + (time - context.currentTime + late) * 1000;
   }
 
-  return { build, bufferOf, start, replace, stop, level, placeAt, heardAt };
+  return { build, bufferOf, start, begin, replace, stop, level, placeAt, heardAt };
 })();

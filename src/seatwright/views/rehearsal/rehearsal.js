@@ -45,7 +45,7 @@
     for (;;) {
       try {
         const session = state.session;
-        const answer = await fetch(`sound?after=${state.version}&session=${session}`);
+        const answer = await fetch(`sound?after=${state.version}&session=${session}${place()}`);
         if (answer.status === 200 && session === state.session) {
           await hear(answer);
         } else if (answer.status !== 204) {
@@ -71,22 +71,66 @@
 
   // -- sound -----------------------------------------------------------------------------------
 
+  /** Where the music is at what time of the machine's clock: the answer begins there. */
+  function place() {
+    const { context, player, facts } = state;
+    if (!player || !player.voice) {
+      return "";
+    }
+    const at = performance.timeOrigin + performance.now();
+    const here = Engine.placeAt(player, context.currentTime, facts.frames / facts.rate);
+    return `&place=${here.toFixed(4)}&at=${at.toFixed(1)}`;
+  }
+
+  /** Take in an answer: a stretch of the new loop that is heard at once, then the whole. */
   async function hear(answer) {
-    const data = await answer.arrayBuffer();
     const { rate } = state.facts;
     if (!state.context) {
       state.context = contextFor(rate);
       state.player = Engine.build(state.context, FADE);
     }
-    state.version = Number(answer.headers.get("X-Version"));
-    state.buffer = Engine.bufferOf(state.context, data, rate);
+    const short = 2 * Number(answer.headers.get("X-Stretch"));
+    const total = Number(answer.headers.get("Content-Length")) / 4;
+    const bytes = new Uint8Array(4 * total);
+    const reader = answer.body.getReader();
+    const version = Number(answer.headers.get("X-Version"));
+    let [filled, begun] = [0, short === 0];
+    for (;;) {
+      const { done, value } = await reader.read();
+      if (done) {
+        break;
+      }
+      bytes.set(value, filled);
+      filled += value.length;
+      if (!begun && filled >= 4 * short) {
+        begun = true;
+        first(new Float32Array(bytes.buffer, 0, short), answer, version);
+      }
+    }
+    if (filled !== bytes.length) {
+      throw new Error("the sound was cut off");
+    }
+    state.version = version;
+    state.buffer = Engine.bufferOf(state.context, new Float32Array(bytes.buffer, 4 * short), rate);
     const over = Number(answer.headers.get("X-Peak")) + Number(byId("volume").value) > 0;
     byId("clock").dataset.over = over ? "1" : "";
     if (state.player.voice) {
-      const when = Engine.replace(state.player, state.buffer);
-      note(when);
+      note(Engine.replace(state.player, state.buffer), version);
     }
     buttons();
+  }
+
+  /** Hear the stretch of the new loop that the music is in. */
+  function first(samples, answer, version) {
+    const { facts, player, context } = state;
+    if (player.voice) {
+      const stretch = Engine.bufferOf(context, samples, facts.rate);
+      const from = Number(answer.headers.get("X-First")) / facts.rate;
+      const when = Engine.begin(player, stretch, from, facts.frames / facts.rate);
+      if (when !== null) {
+        note(when, version);
+      }
+    }
   }
 
   function contextFor(rate) {
@@ -98,11 +142,11 @@
   }
 
   /** Keep how long the first sound after a drop took. */
-  function note(when) {
+  function note(when, version) {
     const { dropped } = state;
-    if (dropped && state.version > dropped.version) {
+    if (dropped && version > dropped.version) {
       window.rehearsalTimes.push({ dropped: dropped.at, arrived: performance.now(), when,
-        heard: Engine.heardAt(state.context, when), version: state.version });
+        heard: Engine.heardAt(state.context, when), version });
       state.dropped = null;
     }
   }
@@ -129,7 +173,8 @@
     if (answer.status !== 200) {
       return;
     }
-    const buffer = Engine.bufferOf(state.context, await answer.arrayBuffer(), state.facts.rate);
+    const buffer = Engine.bufferOf(state.context,
+      new Float32Array(await answer.arrayBuffer()), state.facts.rate);
     const player = Engine.build(state.context, FADE);
     player.out.gain.value = 10 ** (Number(byId("volume").value) / 20);
     Engine.start(player, buffer, 0);
