@@ -192,6 +192,39 @@ def test_figures_in_the_hand_are_those_that_will_be(rehearsal: Rehearsal) -> Non
     assert tried.direct_to_reverberant_db == pytest.approx(then.direct_to_reverberant_db, abs=0.2)
 
 
+def test_a_chair_that_comes_nearer_than_all_loses_none_of_its_sound(
+    made: Any, rehearsal: Rehearsal
+) -> None:
+    """A session's time begins with the earliest arrival at its start: nothing may be cut off."""
+    place = (0.1, 0.6)
+    tried = rehearsal.tried("oboe", place, None)
+    rehearsal.move("oboe", place, None)
+    settled(rehearsal)
+    waited(lambda: rehearsal.loop._wanted["oboe"] in rehearsal.loop._figures)
+    kept = rehearsal.loop.figures["oboe"]
+    rehearsal.save()
+    with closing(opened(made)) as anew:
+        assert anew.grid.origin < rehearsal.grid.origin - 0.001
+        settled(anew)
+        waited(lambda: "oboe" in anew.loop.figures)
+        fresh = anew.loop.figures["oboe"]
+        for each in (tried, kept):
+            assert each.direct_to_reverberant_db == pytest.approx(
+                fresh.direct_to_reverberant_db, abs=0.3
+            )
+            assert each.clarity_db == pytest.approx(fresh.clarity_db, abs=0.3)
+        ours, theirs = rehearsal.loop._sum.part("oboe"), anew.loop._sum.part("oboe")
+        assert ours is not None
+        assert theirs is not None
+        product = np.fft.rfft(ours) * np.conj(np.fft.rfft(theirs))
+        alike = np.fft.irfft(product, n=ROUND).sum(axis=0)
+        # the tails are other noise, and the two grids lie a part of a sample apart
+        assert alike.max() > 0.4 * np.sum(theirs.astype(np.float64) ** 2)
+        late = (np.argmax(alike) + ROUND // 2) % ROUND - ROUND // 2
+        ahead = (anew.grid.origin - rehearsal.grid.origin) * made.rate
+        assert late == pytest.approx(ahead, abs=1.0)  # as much earlier as it is nearer
+
+
 def waited(done: Any, seconds: float = 30.0) -> None:
     end = time.monotonic() + seconds
     while not done():

@@ -9,14 +9,20 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from math import inf, log10
+from math import ceil, inf, log10
 from threading import Condition, Event, Thread
 
 import numpy as np
 from numpy.typing import NDArray
 
 from seatwright.acoustics.impulse_response import Grid
-from seatwright.acoustics.listening import Listening, OpenSeat, SeatPlan, seat_plan
+from seatwright.acoustics.listening import (
+    Listening,
+    OpenSeat,
+    SeatPlan,
+    earliest_arrival,
+    seat_plan,
+)
 from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
 from seatwright.acoustics.seat_response import seat_response
 from seatwright.disk.casting import Cast
@@ -79,6 +85,29 @@ def wanted_seats(scene: Scene, listening: Listening, cast: Cast) -> dict[str, Wa
             plan = seat_plan(scene, name, cast.channels(name))
             found[name] = Wanted(name, plan, spots=listening.open_seats)
     return found
+
+
+def seat_grid(listening: Listening, plan: SeatPlan, grid: Grid) -> tuple[Grid, int]:
+    """The time grid of a seat that may be heard before a session's grid begins.
+
+    Parameters
+    ----------
+    listening : Listening
+    plan : SeatPlan
+    grid : Grid
+        Its origin was the earliest arrival when the session began.
+
+    Returns
+    -------
+    grid : Grid
+        The same, or for a chair that came nearer one that begins at the emission.
+    ahead : int
+        Samples by which that one begins earlier: the loop is turned back by as many.
+    """
+    if earliest_arrival(listening, [plan]) >= grid.origin:
+        return grid, 0
+    ahead = ceil(grid.origin * grid.rate)
+    return Grid(grid.rate, grid.frames + ahead, grid.origin - ahead / grid.rate), ahead
 
 
 class LoopSound:
@@ -241,8 +270,11 @@ class LoopSound:
             loop = seat_loop(self._cast, wanted.name, self._first, self.frames)
             self._spectra[wanted.name] = loop_spectra(loop)
         listening = replace(self._listening, open_seats=wanted.spots)
-        response = seat_response(listening, plan, self._grid)
+        grid, ahead = seat_grid(listening, plan, self._grid)
+        response = seat_response(listening, plan, grid)
         part = heard_loop(self._spectra[wanted.name], response.mix, self.frames)
+        if ahead:
+            part = np.roll(part, -ahead, axis=1)
         return part, lambda: seat_figures(listening, plan, response)
 
     def _passed_through(self, wanted: Wanted) -> Loop:

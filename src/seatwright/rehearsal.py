@@ -23,7 +23,7 @@ from seatwright.disk.loop_stems import densest_begin
 from seatwright.disk.scene_edits import write_edits
 from seatwright.disk.scene_file import ReadScene, read_scene
 from seatwright.errors import Fault, SceneError
-from seatwright.loop_sound import LoopSound, wanted_seats
+from seatwright.loop_sound import LoopSound, seat_grid, wanted_seats
 from seatwright.render import time_grid
 from seatwright.sound.loops import loop_frames
 from seatwright.stage.moves import as_seating, balanced, leaf_changes, move_faults, moved, turned
@@ -184,6 +184,7 @@ class Rehearsal:
         plan = seat_plan(scene, seat, self.cast.channels(seat))
         rate = min(self.grid.rate, _COARSE_RATE)
         grid = Grid(rate, max(1, self.grid.frames * rate // self.grid.rate), self.grid.origin)
+        grid, _ = seat_grid(listening, plan, grid)
         return seat_figures(listening, plan, seat_response(listening, plan, grid))
 
     def _with_move(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from contextlib import closing
+from contextlib import closing, suppress
 
 import numpy as np
 from numpy.typing import NDArray
 
 from seatwright.disk.casting import Cast
 from seatwright.disk.feeds import Feed
+from seatwright.errors import StemError
 from seatwright.sound.loops import Loop, closed_loop, densest_stretch
 
 SEAM_SECONDS = 0.03
@@ -69,7 +70,8 @@ def densest_begin(
     step = max(cast.rate // 2, -(-cast.frames // _MOST_LOOKS))
     levels = []
     for number, seat in enumerate(seats, start=1):
-        levels.append(_looks(cast, seat, step))
+        with suppress(StemError):  # one that cannot be read by now is told of when it should sound
+            levels.append(_looks(cast, seat, step))
         progress(number / len(seats))
     return min(last, densest_stretch(levels, max(1, frames // step)) * step)
 

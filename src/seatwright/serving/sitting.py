@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import sys
 import webbrowser
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 from threading import Thread
 
@@ -17,6 +19,9 @@ from seatwright.serving.desk import Desk
 from seatwright.serving.page_server import PageServer
 from seatwright.stage.moves import leaf_changes
 from seatwright.stage.request import Request
+
+_NICE = 5
+"""By how much the processes that play come before this one."""
 
 
 def sit(path: Path, request: Request, port: int, browser: bool) -> None:
@@ -42,6 +47,7 @@ def sit(path: Path, request: Request, port: int, browser: bool) -> None:
             typer.echo(f"seatwright: {warning}", err=True)
         typer.echo(server.url)
         typer.echo("set a low monitoring level before the first listening; Ctrl-C ends", err=True)
+        _let_the_music_go_first()
         serving = Thread(target=server.serve_forever, name="serving", daemon=True)
         serving.start()
         try:
@@ -58,6 +64,13 @@ def sit(path: Path, request: Request, port: int, browser: bool) -> None:
             if left := unsaved_text(desk.rehearsal):
                 typer.echo(f"not saved; what differs from {printable(str(path))}:", err=True)
                 typer.echo(left, err=True)
+
+
+def _let_the_music_go_first() -> None:
+    """Give way to the browser that plays, and hand over between threads quickly."""
+    sys.setswitchinterval(0.001)
+    with suppress(AttributeError, OSError):  # not on every system
+        os.nice(_NICE)
 
 
 def unsaved_text(rehearsal: Rehearsal) -> str:
