@@ -49,7 +49,8 @@ TAP = """
 (() => {
   const code = `registerProcessor("tap", class extends AudioWorkletProcessor {
     constructor() { super(); this.silent = 0; this.longest = 0; this.blocks = 0; this.last = -1;
-      this.lost = 0; }
+      this.lost = 0;
+      this.port.onmessage = () => { this.longest = 0; }; }
     process(inputs) {
       const left = inputs[0][0];
       const quiet = !left || left.every((value) => value === 0);
@@ -80,6 +81,7 @@ TAP = """
       window.tap.node = true;
       this.context.tapReady.then(() => {
         const node = new AudioWorkletNode(this.context, "tap");
+        window.tap.node = node;
         node.port.onmessage = (event) => { window.tap.notes.push(event.data); };
         connect.call(this, node);
         const mute = this.context.createGain();
@@ -163,10 +165,11 @@ def measured(page: Any, drops: int, seconds: float) -> None:
     page.locator("#play").click()
     page.evaluate("window.scrollTo(0, document.getElementById('music').offsetTop)")
     time.sleep(2.0)
+    page.evaluate("window.tap.node.port.postMessage('from now on')")
+    time.sleep(0.5)
     start = stats(page)
     for number in range(drops):
         drag(page, 7 * number, rng, 0.5)
-    page.screenshot(path="/tmp/scratch-rehearse/bench.png")
     times = page.evaluate("window.rehearsalTimes")
     late = sorted(one["heard"] - one["dropped"] for one in times)
     arrived = statistics.median(one["arrived"] - one["dropped"] for one in times)
@@ -184,7 +187,7 @@ def measured(page: Any, drops: int, seconds: float) -> None:
     print(f"moved without a pause: {seconds:.0f} s, {number} drops")
     print(f"audio clock behind the page's: {1000 * behind:+.1f} ms")
     print(f"samples lost on the audio thread: {after.get('lost', 0) - start.get('lost', 0)}")
-    print(f"longest silence, with that before the first sound: {after.get('longest')} samples")
+    print(f"longest silence while it played: {after.get('longest')} samples")
     known = [key for key in after if key.startswith(("underrun", "fallback"))]
     for key in known:
         print(f"{key}: {after[key] - start.get(key, 0)}")

@@ -141,7 +141,7 @@ def test_a_move_is_heard_and_undo_brings_back_the_very_sound(rehearsal: Rehearsa
     assert apart_db(settled(rehearsal), before) < -250.0
     rehearsal.redo()
     assert apart_db(settled(rehearsal), after) < -250.0
-    assert (rehearsal.undoable, rehearsal.redoable) == ("oboe moved", "")
+    assert (rehearsal.steps.undoable, rehearsal.steps.redoable) == ("oboe moved", "")
 
 
 def test_the_trim_leaves_headroom_and_stays(rehearsal: Rehearsal) -> None:
@@ -168,7 +168,7 @@ def test_steps_join_where_they_are_one_hand_s(rehearsal: Rehearsal) -> None:
     rehearsal.undo()
     assert rehearsal.scene.seats["oboe"].bearing == -20
     rehearsal.undo()
-    assert (rehearsal.undoable, rehearsal.redoable) == ("", "oboe moved")
+    assert (rehearsal.steps.undoable, rehearsal.steps.redoable) == ("", "oboe moved")
     assert not rehearsal.unsaved
 
 
@@ -177,7 +177,7 @@ def test_a_chair_that_cannot_be_there_changes_nothing(rehearsal: Rehearsal) -> N
         with pytest.raises(SceneError, match="outside the hall"):
             act("oboe", (30.0, 2.0), None)
     assert not rehearsal.unsaved
-    assert rehearsal.undoable == ""
+    assert rehearsal.steps.undoable == ""
 
 
 def test_figures_in_the_hand_are_those_that_will_be(rehearsal: Rehearsal) -> None:

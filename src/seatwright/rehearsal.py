@@ -8,7 +8,6 @@ file (`disk.scene_edits`).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import RLock
 
@@ -29,6 +28,7 @@ from seatwright.sound.loops import loop_frames
 from seatwright.stage.moves import as_seating, balanced, leaf_changes, move_faults, moved, turned
 from seatwright.stage.request import Request
 from seatwright.stage.scene import Scene
+from seatwright.stage.steps import Step, Steps
 
 LOOP_SECONDS = 15.0
 LONGEST_LOOP = 60.0
@@ -37,30 +37,6 @@ LONGEST_LOOP = 60.0
 _SHORTEST_LOOP = 1.0
 _COARSE_RATE = 12_000
 """Samples per second that single figures need (500 Hz-1 kHz), for a chair that is in the hand."""
-
-_MOST_STEPS = 500
-
-
-@dataclass(frozen=True)
-class Step:
-    """One state of the scene.
-
-    Parameters
-    ----------
-    scene : Scene
-        As written, not seated.
-    seating : str or None
-        In which the change was made.
-    what : str
-        The change that led here, for undo.
-    subject : str
-        What was changed: further changes of the same may join this one.
-    """
-
-    scene: Scene
-    seating: str | None
-    what: str = ""
-    subject: str = ""
 
 
 class Rehearsal:
@@ -94,8 +70,7 @@ class Rehearsal:
         self.loop = LoopSound(cast, self.listening, self.grid, frames)
         self.stage = ("", 0.0)
         self._lock = RLock()
-        self._steps = [Step(read.scene, request.seating)]
-        self._at = 0
+        self.steps = Steps(Step(read.scene, request.seating))
         self._seating = request.seating
         self._hear(together=True)
 
@@ -118,7 +93,7 @@ class Rehearsal:
     @property
     def written(self) -> Scene:
         """The scene as it would be written."""
-        return self._steps[self._at].scene
+        return self.steps.here.scene
 
     @property
     def seating(self) -> str | None:
@@ -133,16 +108,6 @@ class Rehearsal:
     @property
     def unsaved(self) -> bool:
         return bool(leaf_changes(self.read.scene, self.written))
-
-    @property
-    def undoable(self) -> str:
-        """What undo takes back; "" where there is nothing."""
-        return self._steps[self._at].what if self._at else ""
-
-    @property
-    def redoable(self) -> str:
-        later = self._at + 1
-        return self._steps[later].what if later < len(self._steps) else ""
 
     def move(
         self,
@@ -171,7 +136,7 @@ class Rehearsal:
         with self._lock:
             scene = self._with_move(seat, place, facing)
             what = f"{seat} moved" if place is not None else f"{seat} turned"
-            self._step(Step(scene, self._seating, what, f"seat {seat}"), joined)
+            self.steps.add(Step(scene, self._seating, what, f"seat {seat}"), joined)
             self._hear(first=seat)
 
     def tried(
@@ -206,7 +171,7 @@ class Rehearsal:
             if faults := move_faults(scene, None, tuple(scene.seats)):
                 raise SceneError(faults)
             what = f"balance of {section} changed"
-            self._step(Step(scene, self._seating, what, f"section {section}"), joined)
+            self.steps.add(Step(scene, self._seating, what, f"section {section}"), joined)
             self._hear()
 
     def choose(self, seating: str | None) -> None:
@@ -220,20 +185,19 @@ class Rehearsal:
     def undo(self) -> None:
         """Take the last change back."""
         with self._lock:
-            if self._at:
-                self._go(self._at - 1, self._steps[self._at].seating)
+            self._went(self.steps.back())
 
     def redo(self) -> None:
         """Make the change again that was taken back."""
         with self._lock:
-            if self._at + 1 < len(self._steps):
-                self._go(self._at + 1, self._steps[self._at + 1].seating)
+            self._went(self.steps.forth())
 
-    def _go(self, to: int, seating: str | None) -> None:
-        self._at = to
-        known = seating is None or seating in self.written.seatings
-        self._seating = seating if known else None
-        self._hear(together=True)
+    def _went(self, step: Step | None) -> None:
+        """Hear what holds by now, in the seating in which the change was made."""
+        if step is not None:
+            known = step.seating is None or step.seating in self.written.seatings
+            self._seating = step.seating if known else None
+            self._hear(together=True)
 
     def save(self) -> None:
         """Write what differs into the scene file.
@@ -264,10 +228,9 @@ class Rehearsal:
             self._write_seatings(self.read, {name: self._seating})
             left = self._without_edits_here()
             self._read_again()
-            self._steps = [self._with_seating(step, name) for step in self._steps]
             self._seating = name
-            step = self._with_seating(Step(left, name, f'saved as "{name}"'), name)
-            self._step(step, joined=False)
+            self.steps.add(Step(left, name, f'saved as "{name}"'))
+            self.steps.all_changed(self._with_written_seating)  # undo does not take it out
             self._hear(together=True)
 
     def save_beside(self, name: str) -> None:
@@ -308,10 +271,11 @@ class Rehearsal:
         wanted = base.scene.model_copy(update={"seatings": seatings})
         write_edits(self._path, base.content_hash, base.scene, wanted)
 
-    def _with_seating(self, step: Step, name: str) -> Step:
-        """A step that knows a seating which is in the file by now: undo does not take it out."""
-        seatings = {**step.scene.seatings, name: self.read.scene.seatings[name]}
-        return replace(step, scene=step.scene.model_copy(update={"seatings": seatings}))
+    def _with_written_seating(self, scene: Scene) -> Scene:
+        """A scene that knows the seating just written."""
+        new = self.read.scene.seatings[str(self._seating)]
+        seatings = {**scene.seatings, str(self._seating): new}
+        return scene.model_copy(update={"seatings": seatings})
 
     def _without_edits_here(self) -> Scene:
         """The scene with what was changed in this seating as it stands in the file."""
@@ -326,13 +290,6 @@ class Rehearsal:
 
     def _read_again(self) -> None:
         self.read = self._read_now()
-
-    def _step(self, step: Step, joined: bool) -> None:
-        here = self._steps[self._at]
-        same = joined and self._at > 0 and here.subject == step.subject != ""
-        kept = self._steps[: self._at if same else self._at + 1]
-        self._steps = [*kept[-_MOST_STEPS:], step]
-        self._at = len(self._steps) - 1
 
     def _hear(self, first: str = "", together: bool = False) -> None:
         scene = self.scene
