@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from seatwright.disk.scene_edits import ChangedMeanwhile
-from seatwright.errors import SeatwrightError
+from seatwright.errors import Fault, SeatwrightError
 from seatwright.loop_sound import peak_db
 from seatwright.rehearsal import Rehearsal
 from seatwright.serving.orders import Balance, Choose, Move, Plain, SaveAs
@@ -229,6 +229,13 @@ def stretch_of(loop: Loop, first: int, frames: int) -> Loop:
 def refusal_facts(error: SeatwrightError) -> Mapping[str, Any]:
     """What the page is told of an order that was not carried out."""
     return {
-        "faults": [str(fault) for fault in error.faults],
+        "faults": [_said(fault) for fault in error.faults],
         "changed": isinstance(error, ChangedMeanwhile),
     }
+
+
+def _said(fault: Fault) -> str:
+    """A fault in words; which seat it is about is seen on the page."""
+    if fault.key.startswith(("seats.", "seatings.")) and not fault.file:
+        return str(replace(fault, key=""))
+    return str(fault)

@@ -43,6 +43,10 @@ const Desk = (() => {
       + `${distance.toFixed(2)} m from the podium, facing ${signed(Shapes.turn(seat.facing), 0)}°`
       + `${seat.turned ? "" : " as it would by itself"}; ${seat.treatment}`;
     showFigures(figures);
+    byId("line").textContent = `${seat.name}: ${distance.toFixed(2)} m at ${signed(bearing, 1)}°, `
+      + `heard at ${figures ? inDegrees(figures.heard) : "…"}, direct to reverberant `
+      + `${figures ? inDecibels(figures.direct) : "…"}, C80 `
+      + `${figures ? inDecibels(figures.clarity) : "…"}`;
     const fields = { bearing: bearing.toFixed(1), distance: distance.toFixed(2),
       facing: Shapes.turn(seat.facing).toFixed(0) };
     for (const [id, value] of Object.entries(fields)) {

@@ -8,6 +8,7 @@ const Plan = (() => {
   const TURN = 5; // degrees
   const REACH = 1.7; // metres from a chair to the circle that turns it
   const SIDE = 25; // degrees from which on a chair is at the side
+  const MANY = 24; // chairs from which on only the chosen one has its place written beside it
   const NUDGE = 3; // pixels a hand may shake without moving a chair
 
   /** Make the chart in `box`. tell: {choose, held, moved} */
@@ -193,6 +194,7 @@ const Plan = (() => {
   }
 
   function labels(plan) {
+    const many = plan.facts.seats.length > MANY;
     const made = plan.facts.seats.map((seat) => {
       const arcs = Shapes.seatArcs(seat);
       const { bearing, distance } = Shapes.polar(seat.x, seat.y);
@@ -203,10 +205,11 @@ const Plan = (() => {
       // at the sides a name stands beside its chairs, not on them
       const anchor = Math.abs(bearing) < SIDE ? "middle" : bearing < 0 ? "end" : "start";
       const raised = large() ? 0 : 13;
-      return { x, y: y - raised, anchor, name: shortened(seat.name, 28), detail,
-        chosen: seat.name === plan.chosen };
+      const chosen = seat.name === plan.chosen;
+      return { x, y: y - raised, anchor, chosen, name: shortened(seat.name, many ? 14 : 28),
+        detail: many && !chosen ? "" : detail };
     });
-    const size = large() ? [13, 26] : [7.6, 30];
+    const size = large() ? [13, 26] : [7.6, many ? 16 : 30];
     return Shapes.placedLabels(made, ...size, plan.wide).flatMap((label) => [
       text(`${label.chosen ? "name chosen-name" : "name"} ${label.anchor}`, label.x, label.y, label.name),
       text(`detail ${label.anchor}`, label.x, label.y + 13, label.detail),

@@ -16,6 +16,8 @@
 
   const plan = Plan.build(byId("chart"), { choose, held, moved });
 
+  plan.svg.addEventListener("pointerdown", () => blame(""), true); // it was read
+
   // -- the server ------------------------------------------------------------------------------
 
   async function order(wanted) {
@@ -422,7 +424,9 @@
     }
     const pairs = state.facts.scene.seats.map((one) => [one.name, one.name]);
     Desk.options(byId("seat"), pairs, seat.name);
-    Desk.showSeat(seat, state.heldFigures || state.facts.figures[seat.name], state.shown);
+    const outside = plan.hand && plan.faulty.has(seat.name);
+    const figures = outside ? null : state.heldFigures || state.facts.figures[seat.name];
+    Desk.showSeat(seat, figures, state.shown);
     state.shown = seat.name;
     const section = state.facts.scene.sections.find((one) => one.name === seat.section);
     Desk.showBalance(section, seat, state.facts.scene.perspectives, (levels) => {
