@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 import tomlkit
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from seatwright.disk.toml_edits import edited, toml_value
@@ -111,6 +111,7 @@ def test_values_are_written_short_and_read_back() -> None:
 NUMBERS = st.floats(-360, 360).map(lambda value: round(value, 2) + 0.0)
 
 
+@settings(deadline=None)
 @given(
     st.sampled_from(["ferry", "every_key", "smallest"]),
     st.lists(st.tuples(st.integers(0, 10_000), NUMBERS), min_size=1, max_size=6),
@@ -152,6 +153,7 @@ def numbers(table: Any, path: tuple[str, ...] = ()) -> Any:
             yield (*path, key)
 
 
+@settings(deadline=None)
 @given(
     st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs")), min_size=1, max_size=20),
     NUMBERS,

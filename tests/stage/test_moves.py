@@ -6,7 +6,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from seatwright.errors import SceneError
@@ -49,6 +49,7 @@ def test_a_move_in_a_seating_changes_that_seating_alone() -> None:
     }
 
 
+@settings(deadline=None)
 @given(st.floats(-20, 20), st.floats(-20, 20), st.floats(-720, 720))
 def test_a_chair_is_where_the_hand_put_it(x: float, y: float, facing: float) -> None:
     seat = turned(moved(FERRY, None, "oboe", x, y), None, "oboe", facing).seats["oboe"]
@@ -123,6 +124,7 @@ def test_a_seating_that_takes_its_distance_from_elsewhere_is_looked_at_too() -> 
     assert fault.key.startswith("seatings.divided.horns")
 
 
+@settings(deadline=None)
 @given(
     st.lists(
         st.tuples(
