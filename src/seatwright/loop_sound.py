@@ -161,15 +161,15 @@ class LoopSound:
         self._first = first
         for number in range(WORKERS):
             thread = Thread(target=self._work, name=f"loop {number}", daemon=True)
-            self._threads.append(thread)
             thread.start()
+            self._threads.append(thread)  # once it runs: only then can its end be waited for
 
     def close(self) -> None:
         """End the workers, which finish the seat they are at."""
         self._ended.set()
         with self.changed:
             self.changed.notify_all()
-        for thread in self._threads:
+        for thread in list(self._threads):
             thread.join()
 
     def want(self, wanted: dict[str, Wanted], together: bool) -> None:

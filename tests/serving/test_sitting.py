@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import closing
 from http.client import HTTPConnection
@@ -120,3 +121,15 @@ def test_a_missing_stem_ends_it_before_anything_is_served(folder: Path) -> None:
     out, said = child.communicate(timeout=60)
     assert (child.returncode, out) == (3, "")
     assert "oboe.wav" in said
+
+
+@pytest.mark.parametrize("late", [0.0, 0.05, 0.2])
+def test_a_signal_at_any_time_ends_it_without_a_trace(
+    sitting: subprocess.Popen[str], late: float
+) -> None:
+    assert sitting.stdout is not None
+    sitting.stdout.readline()
+    time.sleep(late)
+    sitting.send_signal(signal.SIGINT)
+    _, said = sitting.communicate(timeout=30)
+    assert (sitting.returncode, "Traceback" in said) == (0, False)

@@ -45,25 +45,32 @@ def sit(path: Path, request: Request, port: int, browser: bool) -> None:
         server = PageServer(desk, port)
         for warning in (*desk.rehearsal.read.warnings, *desk.rehearsal.cast.warnings):
             typer.echo(f"seatwright: {warning}", err=True)
-        typer.echo(server.url)
-        typer.echo("set a low monitoring level before the first listening; Ctrl-C ends", err=True)
-        _let_the_music_go_first()
-        serving = Thread(target=server.serve_forever, name="serving", daemon=True)
-        serving.start()
         try:
-            if browser:
-                webbrowser.open(server.url)
-            while serving.is_alive():
-                ENDING.check()
-                serving.join(0.5)
-        except KeyboardInterrupt:
+            _served(server, browser)
+        except KeyboardInterrupt:  # how it is meant to end
             typer.echo("", err=True)
         finally:
-            server.shutdown()
             server.server_close()
             if left := unsaved_text(desk.rehearsal):
                 typer.echo(f"not saved; what differs from {printable(str(path))}:", err=True)
                 typer.echo(left, err=True)
+
+
+def _served(server: PageServer, browser: bool) -> None:
+    """Serve until a signal raises."""
+    _let_the_music_go_first()
+    serving = Thread(target=server.serve_forever, name="serving", daemon=True)
+    serving.start()
+    try:
+        typer.echo(server.url)
+        typer.echo("set a low monitoring level before the first listening; Ctrl-C ends", err=True)
+        if browser:
+            webbrowser.open(server.url)
+        while serving.is_alive():
+            ENDING.check()
+            serving.join(0.5)
+    finally:
+        server.shutdown()
 
 
 def _let_the_music_go_first() -> None:
