@@ -341,5 +341,5 @@ def playing_trim(loop: NDArray[np.float32]) -> float:
 
 def peak_db(loop: NDArray[np.float32]) -> float:
     """Sample peak in dB of full scale; -inf for silence."""
-    peak = float(np.abs(loop).max(initial=0.0))
+    peak = max(float(loop.max(initial=0.0)), -float(loop.min(initial=0.0)))
     return 20.0 * log10(peak) if peak > 0.0 else -inf

@@ -222,8 +222,9 @@ class Desk:
 
 def stretch_of(loop: Loop, first: int, frames: int) -> Loop:
     """Samples of a loop from a place on, round its end where they reach it."""
-    around = np.concatenate([loop[:, first : first + frames], loop], axis=1)
-    return around[:, : min(frames, loop.shape[1])]
+    frames = min(frames, loop.shape[1])
+    end = loop[:, first : first + frames]
+    return np.concatenate([end, loop[:, : frames - end.shape[1]]], axis=1)
 
 
 def refusal_facts(error: SeatwrightError) -> Mapping[str, Any]:
