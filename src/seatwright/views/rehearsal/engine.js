@@ -88,10 +88,7 @@ const Engine = (() => {
       return when;
     }
     if (when + fade < held.back) {
-      for (const one of [player.voice, held.old]) {
-        one.gain.gain.cancelScheduledValues(held.back - fade / 2);
-      }
-      held.old.source.stop(when);
+      held.old.source.stop(when); // what is scheduled for going back is heard of nothing
       return when;
     }
     player.voice.source.stop(held.back + fade + 0.02);
