@@ -43,12 +43,13 @@ const Engine = (() => {
 
   /** Cross over to the first stretch of a newer loop, of which the rest is still on its way.
       The older loop goes on unheard and comes back before the stretch ends, should the rest be
-      late: there is never silence. Null where the stretch lies elsewhere by now. */
+      late: there is never silence. Null where the stretch lies elsewhere by now, or where the
+      rest of an earlier one never came: then the whole is waited for. */
   function begin(player, buffer, place, length) {
-    const when = settled(player, next(player));
+    const when = next(player);
     const offset = modulo(player, placeAt(player, when, length) - place, length);
     const left = buffer.duration - offset;
-    if (left < SHORTEST) {
+    if (left < SHORTEST || player.held) {
       return null;
     }
     const old = player.voice;
