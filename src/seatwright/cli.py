@@ -15,6 +15,7 @@ from seatwright.commands.check import check_command
 from seatwright.commands.compare import compare_command
 from seatwright.commands.draft import draft_command
 from seatwright.commands.plan import plan_command
+from seatwright.commands.rehearse import rehearse_command
 from seatwright.commands.render import render_command
 from seatwright.commands.store import store_command
 from seatwright.commands.tables import (
@@ -58,6 +59,7 @@ app.command("check")(check_command)
 app.command("compare")(compare_command)
 app.command("draft")(draft_command)
 app.command("plan")(plan_command)
+app.command("rehearse")(rehearse_command)
 app.command("tally")(tally_command)
 app.command("verify")(verify_command)
 app.command("store")(store_command)

@@ -128,11 +128,11 @@ class _Walk:
                 yield from self.table(node)
 
     def table(self, node: Node) -> Iterator[Place]:
-        header = _key_node(node)
+        header = key_node(node)
         if header is None:
             return
         line = header.start_point[0] + 1
-        path = self.indexed(_key_parts(header), node.type == "table_array_element")
+        path = self.indexed(key_parts(header), node.type == "table_array_element")
         if path[-1].isdigit() and node.type == "table_array_element":
             yield Place(path[:-1], line, "list")
         yield Place(path, line, "table")
@@ -154,12 +154,12 @@ class _Walk:
         return path
 
     def pair(self, node: Node, table: KeyPath, kind: str) -> Iterator[Place]:
-        key = _key_node(node)
+        key = key_node(node)
         if key is None:
             return
-        path = (*table, *_key_parts(key))
+        path = (*table, *key_parts(key))
         yield Place(path, key.start_point[0] + 1, kind)
-        yield from self.value(node.named_children[-1], path)
+        yield from self.value(value_node(node), path)
 
     def value(self, node: Node, path: KeyPath) -> Iterator[Place]:
         if node.type == "inline_table":
@@ -174,16 +174,22 @@ class _Walk:
                 yield from self.value(child, item)
 
 
-def _key_node(node: Node) -> Node | None:
+def key_node(node: Node) -> Node | None:
+    """The key of a pair or of a table's header."""
     return next((child for child in node.named_children if child.type in _KEYS), None)
 
 
-def _key_parts(node: Node) -> KeyPath:
+def value_node(pair: Node) -> Node:
+    """The value of a pair; a comment behind it belongs to the parser's pair as well."""
+    return [child for child in pair.named_children if child.type != "comment"][-1]
+
+
+def key_parts(node: Node) -> KeyPath:
     """The parts of a key, however deep the parser nests the dots."""
     if node.type == "dotted_key":
         return tuple(
             part for child in node.named_children if child.type in _KEYS
-            for part in _key_parts(child)
+            for part in key_parts(child)
         )  # fmt: skip
     text = (node.text or b"").decode("utf-8", "replace")
     return (_unquoted(text) if node.type == "quoted_key" else text,)

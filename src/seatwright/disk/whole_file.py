@@ -19,6 +19,8 @@ class WaitingFile:
     ----------
     path : Path
     data : bytes
+    mode : int, optional
+        Its permissions, where not the usual ones.
 
     Raises
     ------
@@ -26,12 +28,14 @@ class WaitingFile:
         If the disk refuses; so does `commit`. An older file of this name is then still as it was.
     """
 
-    def __init__(self, path: Path, data: bytes):
+    def __init__(self, path: Path, data: bytes, mode: int | None = None):
         self.path = path
         self._temporary = path.with_name(f"{TEMPORARY_PREFIX}{secrets.token_hex(8)}.part")
         with self._guarded(), self._temporary.open("xb") as file:
             file.write(data)
             file.flush()
+            if mode is not None:
+                self._temporary.chmod(mode)
             os.fsync(file.fileno())
 
     def commit(self) -> None:
@@ -57,12 +61,19 @@ class WaitingFile:
             raise
 
 
-def write_whole(path: Path, data: bytes) -> None:
+def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
     """Write a file beside its place, flush it, then give it its name.
+
+    Parameters
+    ----------
+    path : Path
+    data : bytes
+    mode : int, optional
+        Permissions of the file, such as those of the one it replaces.
 
     Raises
     ------
     DiskError
         If the disk refuses; an older file of this name is then still as it was.
     """
-    WaitingFile(path, data).commit()
+    WaitingFile(path, data, mode).commit()

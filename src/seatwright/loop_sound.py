@@ -1,0 +1,345 @@
+"""Loop sound: every seat's loop rendered ahead, the changed ones anew while the music plays.
+
+Workers look for a seat whose rendered loop is not the wanted one, render it, and put it into the
+sum. A seat that is moved again before its turn is rendered once, where it is by then.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from math import ceil, inf, log10
+from threading import Condition, Event, Thread
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seatwright.acoustics.impulse_response import Grid
+from seatwright.acoustics.listening import (
+    Listening,
+    OpenSeat,
+    SeatPlan,
+    earliest_arrival,
+    seat_plan,
+)
+from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
+from seatwright.acoustics.seat_response import seat_response
+from seatwright.disk.casting import Cast
+from seatwright.disk.loop_stems import seat_loop
+from seatwright.errors import SeatwrightError
+from seatwright.sound.loops import Loop, LoopSum, Spectra, heard_loop, loop_spectra
+from seatwright.stage.scene import Scene
+
+WORKERS = 2
+
+KEPT_BYTES = 400 * 2**20
+"""Of loops that are not heard now: undo and a seating heard before cost no time."""
+
+_FIGURES = 400
+"""Seats whose figures are kept."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """All that a seat's loop depends on, once the music is chosen.
+
+    Parameters
+    ----------
+    name : str
+    plan : SeatPlan or None
+        None for an untouched stem.
+    gain_db : float
+        Of an untouched stem.
+    spots : tuple of OpenSeat
+        Whose close microphones hear it too.
+    """
+
+    name: str
+    plan: SeatPlan | None
+    gain_db: float = 0.0
+    spots: tuple[OpenSeat, ...] = ()
+
+
+def wanted_seats(scene: Scene, listening: Listening, cast: Cast) -> dict[str, Wanted]:
+    """What is wanted of every seat that sounds.
+
+    Parameters
+    ----------
+    scene : Scene
+        Seated.
+    listening : Listening
+        Of this scene.
+    cast : Cast
+
+    Returns
+    -------
+    dict of str to Wanted
+    """
+    found = {}
+    for name in scene.sounding():
+        seat = scene.seats[name]
+        if scene.treatment_of(seat) == "untouched":
+            found[name] = Wanted(name, None, scene.gain_of(seat))
+        else:
+            plan = seat_plan(scene, name, cast.channels(name))
+            found[name] = Wanted(name, plan, spots=listening.open_seats)
+    return found
+
+
+def seat_grid(listening: Listening, plan: SeatPlan, grid: Grid) -> tuple[Grid, int]:
+    """The time grid of a seat that may be heard before a session's grid begins.
+
+    Parameters
+    ----------
+    listening : Listening
+    plan : SeatPlan
+    grid : Grid
+        Its origin was the earliest arrival when the session began.
+
+    Returns
+    -------
+    grid : Grid
+        The same, or for a chair that came nearer one that begins at the emission.
+    ahead : int
+        Samples by which that one begins earlier: the loop is turned back by as many.
+    """
+    if earliest_arrival(listening, [plan]) >= grid.origin:
+        return grid, 0
+    ahead = ceil(grid.origin * grid.rate)
+    return Grid(grid.rate, grid.frames + ahead, grid.origin - ahead / grid.rate), ahead
+
+
+class LoopSound:
+    """The loop as it is heard, always the sum of one loop a seat.
+
+    Parameters
+    ----------
+    cast : Cast
+    listening : Listening
+        Its room and microphones do not change.
+    grid : Grid
+        Fixed: a nearer chair does not shift all others.
+    frames : int
+        Of the loop.
+
+    Attributes
+    ----------
+    changed : Condition
+        Guards all that is below; told of every change.
+    version : int
+        Goes up with every new sound; 0 before the first.
+    trim : float
+        Gain on all that is played, found once, when every seat is rendered for the first time.
+    failed : dict of str to str
+        Seats that could not be rendered, and why; they are silent.
+    """
+
+    def __init__(self, cast: Cast, listening: Listening, grid: Grid, frames: int):
+        self.changed = Condition()
+        self.version = 0
+        self.news = 0
+        self.trim = 0.0
+        self.failed: dict[str, str] = {}
+        self.frames = frames
+        self._cast, self._listening, self._grid = cast, listening, grid
+        self._first = 0
+        self._sum = LoopSum(frames)
+        self._spectra: dict[str, Spectra] = {}
+        self._untouched: dict[str, Loop] = {}
+        self._wanted: dict[str, Wanted] = {}
+        self._heard: dict[str, Wanted] = {}
+        self._taken: set[Wanted] = set()
+        self._kept: OrderedDict[Wanted, Loop] = OrderedDict()
+        self._figures: OrderedDict[Wanted, SeatFigures] = OrderedDict()
+        self._together = True
+        self._ended = Event()
+        self._threads: list[Thread] = []
+
+    def start(self, first: int) -> None:
+        """Begin to render the loop that begins at a sample of the scene's time line."""
+        self._first = first
+        for number in range(WORKERS):
+            thread = Thread(target=self._work, name=f"loop {number}", daemon=True)
+            thread.start()
+            self._threads.append(thread)  # once it runs: only then can its end be waited for
+
+    def close(self) -> None:
+        """End the workers, which finish the seat they are at."""
+        self._ended.set()
+        with self.changed:
+            self.changed.notify_all()
+        for thread in list(self._threads):
+            thread.join()
+
+    def want(self, wanted: dict[str, Wanted], together: bool) -> None:
+        """Have other loops heard, all at one instant or each as it is ready."""
+        with self.changed:
+            # until the first sound nothing plays: seats that are moved meanwhile come with it
+            self._together = together or self.version == 0
+            self._wanted = wanted
+            self.failed = {}
+            self._settle()
+            self.tell()
+
+    def tell(self) -> None:
+        """Wake whoever waits for news."""
+        with self.changed:
+            self.news += 1
+            self.changed.notify_all()
+
+    @property
+    def progress(self) -> tuple[int, int]:
+        """How many of the wanted seats are rendered, and how many there are."""
+        with self.changed:
+            done = sum(self._is_ready(wanted) for wanted in self._wanted.values())
+            return done, len(self._wanted)
+
+    @property
+    def figures(self) -> dict[str, SeatFigures]:
+        """Of the wanted seats, as far as they are rendered."""
+        with self.changed:
+            return {
+                name: self._figures[wanted]
+                for name, wanted in self._wanted.items()
+                if wanted in self._figures
+            }
+
+    def sound_after(self, version: int, seconds: float) -> tuple[int, Loop] | None:
+        """The loop as it is heard, once it is newer than a version; None if that takes longer.
+
+        Returns
+        -------
+        version : int
+        loop : ndarray of float32, shape (2, frames)
+            With the trim.
+        """
+        with self.changed:
+            newer = self.changed.wait_for(
+                lambda: self.version > version or self._ended.is_set(), seconds
+            )
+            if not newer or self._ended.is_set():
+                return None
+            return self.version, self._sum.scaled(self.trim)
+
+    def _is_ready(self, wanted: Wanted) -> bool:
+        return (
+            self._heard.get(wanted.name) == wanted
+            or wanted in self._kept
+            or wanted.name in self.failed
+        )
+
+    def _work(self) -> None:
+        while (wanted := self._next()) is not None:
+            part: Loop | None = None
+            why = ""
+            try:
+                part, figures = self._rendered(wanted)
+            except SeatwrightError as error:
+                why = str(error.faults[0])
+            except Exception as error:  # the others play on, and the page says what happened
+                why = f"{wanted.name} cannot be rendered: {type(error).__name__}: {error}"
+            with self.changed:
+                self._taken.discard(wanted)
+                if part is None:
+                    self.failed[wanted.name] = why
+                else:
+                    self._kept[wanted] = part
+                self._settle()
+                self.tell()
+            if part is not None and figures is not None:
+                self._note(wanted, figures())
+
+    def _next(self) -> Wanted | None:
+        """The next seat to render, once there is one; None at the end."""
+        with self.changed:
+            while not self._ended.is_set():
+                for wanted in self._wanted.values():
+                    if wanted not in self._taken and not self._is_ready(wanted):
+                        self._taken.add(wanted)
+                        return wanted
+                self.changed.wait()
+        return None
+
+    def _rendered(self, wanted: Wanted) -> tuple[Loop, Callable[[], SeatFigures] | None]:
+        """A seat's loop, and how to find its figures, which can wait until it is heard."""
+        plan = wanted.plan
+        if plan is None:
+            return self._passed_through(wanted), None
+        if wanted.name not in self._spectra:
+            loop = seat_loop(self._cast, wanted.name, self._first, self.frames)
+            self._spectra[wanted.name] = loop_spectra(loop)
+        listening = replace(self._listening, open_seats=wanted.spots)
+        grid, ahead = seat_grid(listening, plan, self._grid)
+        response = seat_response(listening, plan, grid)
+        part = heard_loop(self._spectra[wanted.name], response.mix, self.frames)
+        if ahead:
+            part = np.roll(part, -ahead, axis=1)
+        return part, lambda: seat_figures(listening, plan, response)
+
+    def _passed_through(self, wanted: Wanted) -> Loop:
+        if wanted.name not in self._untouched:
+            loop = seat_loop(self._cast, wanted.name, self._first, self.frames)
+            self._untouched[wanted.name] = loop
+        gain = np.float32(10.0 ** (wanted.gain_db / 20.0))
+        return np.broadcast_to(gain * self._untouched[wanted.name], (2, self.frames))
+
+    def _note(self, wanted: Wanted, figures: SeatFigures) -> None:
+        with self.changed:
+            self._figures[wanted] = figures
+            while len(self._figures) > max(_FIGURES, 2 * len(self._wanted)):
+                self._figures.popitem(last=False)
+            self.tell()
+
+    def _settle(self) -> None:
+        """Put what is ready into the sum: everything at once where that is wanted."""
+        late = [name for name, wanted in self._wanted.items() if not self._is_ready(wanted)]
+        if self._together and late:
+            return
+        gone = [name for name in self._heard if name not in self._wanted or name in self.failed]
+        new = [wanted for wanted in self._wanted.values() if wanted in self._kept]
+        for name in gone:
+            del self._heard[name]
+            self._sum.put(name, None)
+        for wanted in new:
+            if self._heard.get(wanted.name) != wanted:
+                self._put(wanted)
+        if gone or new or (self.version == 0 and not late):
+            if self.version == 0:
+                self.trim = playing_trim(self._sum.scaled(1.0))
+            self.version += 1
+        self._forget()
+
+    def _put(self, wanted: Wanted) -> None:
+        """Hear a kept loop; the one it replaces is kept for going back."""
+        old, before = self._heard.get(wanted.name), self._sum.part(wanted.name)
+        part = self._kept.pop(wanted)
+        self._sum.put(wanted.name, part)
+        self._heard[wanted.name] = wanted
+        if old is not None and before is not None:
+            self._kept[old] = before
+
+    def _forget(self) -> None:
+        """Let go of the loops that were not heard for longest."""
+        each = 2 * 4 * self.frames
+        wanted = set(self._wanted.values())
+        for kept in list(self._kept):
+            if len(self._kept) * each <= KEPT_BYTES:
+                return
+            if kept not in wanted:
+                del self._kept[kept]
+
+
+HEADROOM_DB = 9.0
+"""Left above the loop's peak, for chairs that come nearer."""
+
+
+def playing_trim(loop: NDArray[np.float32]) -> float:
+    """The one gain, at most 1, under which the first loop leaves the headroom."""
+    return float(min(1.0, 10.0 ** ((-HEADROOM_DB - peak_db(loop)) / 20.0)))
+
+
+def peak_db(loop: NDArray[np.float32]) -> float:
+    """Sample peak in dB of full scale; -inf for silence."""
+    peak = max(float(loop.max(initial=0.0)), -float(loop.min(initial=0.0)))
+    return 20.0 * log10(peak) if peak > 0.0 else -inf

@@ -1,0 +1,1 @@
+"""Serving: the local page of a rehearsal, on loopback only."""

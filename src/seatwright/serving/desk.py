@@ -1,0 +1,242 @@
+"""The desk: the rehearsal that is going on, opened anew on request, and what the page is told."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from threading import Lock, Thread
+from typing import Any
+
+import numpy as np
+
+from seatwright.disk.scene_edits import ChangedMeanwhile
+from seatwright.errors import Fault, SeatwrightError
+from seatwright.loop_sound import peak_db
+from seatwright.rehearsal import Rehearsal
+from seatwright.serving.orders import Balance, Choose, Move, Plain, SaveAs
+from seatwright.sound.loops import Loop, level_noise
+from seatwright.stage.request import Request
+from seatwright.views.rehearsal_facts import all_figures, figure_facts, scene_facts
+
+PATIENCE = 15.0
+"""Seconds a request for news or sound waits before it is answered with what there is."""
+
+STRETCH_SECONDS = 1.5
+"""Of a new loop, sent ahead of it."""
+
+_NOISE_SECONDS = 4.0
+
+
+class Desk:
+    """One page's rehearsal.
+
+    Parameters
+    ----------
+    path : Path
+        Scene file.
+    request : Request
+
+    Raises
+    ------
+    SeatwrightError
+        With every fault of the scene and its stems.
+    """
+
+    def __init__(self, path: Path, request: Request):
+        self._path, self._request = path, request
+        self._lock = Lock()
+        self.rehearsal = Rehearsal(path, request)
+        self.session = 1
+        self.trouble = ""
+        self._prepare(self.rehearsal)
+
+    def close(self) -> None:
+        """End all threads."""
+        self.rehearsal.close()
+
+    def _prepare(self, rehearsal: Rehearsal) -> None:
+        """Look for the loop and begin to render, while the page is open already."""
+
+        def run() -> None:
+            try:
+                rehearsal.prepare()
+            except (SeatwrightError, OSError, MemoryError) as error:
+                self.trouble = f"the loop cannot be read: {error}"
+                rehearsal.loop.tell()
+
+        Thread(target=run, name="prepare", daemon=True).start()
+
+    def carry_out(self, order: Move | Balance | Choose | Plain | SaveAs) -> dict[str, Any]:
+        """Do what was ordered.
+
+        Returns
+        -------
+        dict
+            What the page is told.
+
+        Raises
+        ------
+        SeatwrightError
+            Nothing was changed then.
+        """
+        here = self.rehearsal
+        if isinstance(order, Move) and order.do == "try":
+            return {"figures": figure_facts(here.tried(order.seat, order.place, order.facing))}
+        if isinstance(order, Move):
+            here.move(order.seat, order.place, order.facing, order.joined)
+        elif isinstance(order, Balance):
+            here.balance(order.section, order.levels, order.joined)
+        elif isinstance(order, Choose):
+            here.choose(order.seating)
+        elif isinstance(order, SaveAs):
+            self._save_as(order)
+        else:
+            {"undo": here.undo, "redo": here.redo, "save": here.save, "reload": self.reload}[
+                order.do
+            ]()
+        return self.news()
+
+    def _save_as(self, order: SaveAs) -> None:
+        if not order.beside:
+            self.rehearsal.save_as(order.name)
+            return
+        self.rehearsal.save_beside(order.name)
+        self.reload(order.name)
+
+    def reload(self, seating: str | None = None) -> None:
+        """Begin anew from the file as it is; the old rehearsal goes on where that has faults."""
+        with self._lock:
+            old = self.rehearsal
+            seating = seating if seating is not None else old.seating
+            request = replace(self._request, seating=seating)
+            first = old.first
+            if first is not None:  # the same music again, so that the ear can compare
+                rate = old.cast.rate
+                request = replace(
+                    request, start=first / rate, stop=(first + old.loop.frames) / rate
+                )
+            new = self._opened(request)
+            self.session += 1
+            self.trouble = ""
+            self.rehearsal = new
+            self._prepare(new)
+        old.close()
+
+    def _opened(self, request: Request) -> Rehearsal:
+        """A new rehearsal; as first asked for, where the file has no such seating or music now."""
+        try:
+            return Rehearsal(self._path, request)
+        except SeatwrightError:
+            return Rehearsal(self._path, replace(self._request, seating=None))
+
+    def news_after(self, number: int, session: int) -> dict[str, Any]:
+        """News once there are any after a number, or after a while."""
+        loop = self.rehearsal.loop
+        with loop.changed:
+            loop.changed.wait_for(lambda: loop.news > number or self.session != session, PATIENCE)
+        return self.news()
+
+    def news(self) -> dict[str, Any]:
+        """All that the page shows."""
+        here = self.rehearsal
+        loop = here.loop
+        scene = here.scene
+        done, wanted = loop.progress
+        stage, share = here.stage
+        return {
+            "news": loop.news,
+            "session": self.session,
+            "file": self._path.name,
+            "seatings": list(here.written.seatings),
+            "seating": here.seating,
+            "unsaved": here.unsaved,
+            "undo": here.steps.undoable,
+            "redo": here.steps.redoable,
+            "stage": stage,
+            "share": share,
+            "done": done,
+            "wanted": wanted,
+            "failed": dict(loop.failed),
+            "trouble": self.trouble,
+            "rate": here.cast.rate,
+            "frames": loop.frames,
+            "from": (here.first or 0) / here.cast.rate,
+            "version": loop.version,
+            "scene": scene_facts(scene),
+            "figures": all_figures(loop.figures),
+        }
+
+    def sound_after(
+        self, version: int, session: int, place: float | None = None, at: float = 0.0
+    ) -> tuple[dict[str, str], tuple[Loop, ...]] | None:
+        """The loop as it is heard, once newer than a version.
+
+        Parameters
+        ----------
+        version, session : int
+            What the page has.
+        place : float, optional
+            Seconds into the loop that the page played at some time; None where it is silent.
+        at : float
+            That time, seconds since 1970 by this machine's clock.
+
+        Returns
+        -------
+        headers : dict of str to str
+            What to know of it.
+        parts : tuple of ndarray, shape (2, frames)
+            Where it plays first the stretch that the music is in, so that this is heard before
+            the rest has arrived; then the whole loop.
+        """
+        if session != self.session:
+            return None
+        loop = self.rehearsal.loop
+        found = loop.sound_after(version, PATIENCE)
+        if found is None:
+            return None
+        newest, whole = found
+        first, stretch = 0, whole[:, :0]
+        if place is not None:
+            rate = self.rehearsal.cast.rate
+            first = int((place + time.time() - at) * rate) % loop.frames
+            stretch = stretch_of(whole, first, round(STRETCH_SECONDS * rate))
+        headers = {
+            "X-Version": str(newest),
+            "X-Peak": f"{max(peak_db(whole), -200.0):.2f}",
+            "X-First": str(first),
+            "X-Stretch": str(stretch.shape[1]),
+        }
+        return headers, (stretch, whole)
+
+    def level_check(self) -> Loop | None:
+        """Noise as loud as the music, for setting the level; None before there is any sound."""
+        found = self.rehearsal.loop.sound_after(0, 0.0)
+        if found is None:
+            return None
+        rms = float((found[1] ** 2).mean() ** 0.5)
+        rate = self.rehearsal.cast.rate
+        return level_noise(round(_NOISE_SECONDS * rate), rate, rms)
+
+
+def stretch_of(loop: Loop, first: int, frames: int) -> Loop:
+    """Samples of a loop from a place on, round its end where they reach it."""
+    frames = min(frames, loop.shape[1])
+    end = loop[:, first : first + frames]
+    return np.concatenate([end, loop[:, : frames - end.shape[1]]], axis=1)
+
+
+def refusal_facts(error: SeatwrightError) -> Mapping[str, Any]:
+    """What the page is told of an order that was not carried out."""
+    return {
+        "faults": [_said(fault) for fault in error.faults],
+        "changed": isinstance(error, ChangedMeanwhile),
+    }
+
+
+def _said(fault: Fault) -> str:
+    """A fault in words; which seat it is about is seen on the page."""
+    if fault.key.startswith(("seats.", "seatings.")) and not fault.file:
+        return str(replace(fault, key=""))
+    return str(fault)
