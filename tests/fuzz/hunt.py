@@ -55,6 +55,10 @@ class Hunt:
         self.found.setdefault(signature, finding)
 
 
+DEATHS = 20
+"""Children that die one after the other before it is their own fault, not their cases'."""
+
+
 def hunted(
     target: str,
     seed: int,
@@ -66,6 +70,7 @@ def hunted(
     """Run kept cases again, then those of these numbers, from and before, while there is time."""
     first, last = numbers
     hunt, begun, number, waiting = Hunt(target), monotonic(), first, [str(one) for one in replay]
+    deaths = 0
     with scratch() as folder:
         progress = folder / "progress"
         while (number < last or waiting) and monotonic() < until:
@@ -75,6 +80,9 @@ def hunted(
                     "progress": str(progress), "replay": waiting}  # fmt: skip
             ended = _watched(plan, folder, hunt, (until, patience))
             reached = struct.unpack("<Q", progress.read_bytes())[0]
+            deaths = deaths + 1 if ended else 0
+            if deaths > DEATHS:
+                raise SystemExit(f"{target}: {deaths} children in a row, {ended}: see above")
             if ended:
                 data = "" if reached >= SEEDS_FROM else made(target, seed, reached)
                 hunt.keep({"signature": ended, "detail": "", "number": reached, "data": data})

@@ -11,7 +11,8 @@ from random import Random
 
 from fuzz.ballot_cases import changed, written
 from fuzz.chance import damaged
-from seatwright.disk.earlier_render import remove_superseded, superseded, whole_render
+from seatwright.disk.earlier_render import superseded, whole_render
+from seatwright.disk.exchange import Exchange
 from seatwright.disk.reusable_render import earlier_report
 from seatwright.errors import Fault
 
@@ -66,7 +67,8 @@ class ReportTarget:
         whole = whole_render([self.folder], "scene.toml", "0" * 64)
         assert whole is None or isfinite(whole.trim_db), f"trim {whole}"
         left = superseded(self.folder, ["report.json"], [self.stem])
-        remove_superseded(self.folder, left.ours)
+        with Exchange(self.folder, (), left.ours):
+            pass
         (self.folder / "mix.wav").write_bytes(b"mix.wav")
         (self.folder / "stems").mkdir(exist_ok=True)
         assert self.outside.exists() and self.stem.exists()
