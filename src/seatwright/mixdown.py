@@ -163,6 +163,29 @@ def mixdown_of(
         yield Mixdown(composition, responses, sums, raw, ranges, output_keys(composition, keys))
 
 
+@dataclass(frozen=True, eq=False)
+class Block:
+    """All outputs of one block.
+
+    Parameters
+    ----------
+    frames : int
+    signals : tuple of Signal
+        The mix first.
+    keep : callable
+        Keeps them; to be called before the next block is summed.
+    """
+
+    frames: int
+    signals: tuple[Signal, ...]
+    keep: Callable[[], None]
+
+    def output(self, number: int) -> NDArray[np.float32]:
+        """Samples of an output, shape (2, frames), also where it is silent."""
+        signal = self.signals[number]
+        return np.zeros((2, self.frames), dtype=np.float32) if signal is None else signal
+
+
 class Mixdown:
     """Outputs of a render from the sums of its groups.
 
@@ -193,15 +216,15 @@ class Mixdown:
 
     def blocks(
         self, threads: int, progress: Callable[[float], None]
-    ) -> Generator[tuple[list[NDArray[np.float32]], Callable[[], None]], None, None]:
+    ) -> Generator[Callable[[], Block], None, None]:
         """Render what is missing, block by block.
 
         Yields
         ------
-        outputs : list of ndarray, shape (2, frames)
-            The mix first.
-        keep : callable
-            To be called before the next block is asked for.
+        callable
+            Sums the outputs of a block. What the block before it held may be overwritten then,
+            but not yet when this is given: others may look at it until the engine is under way
+            again.
         """
         missing, plan = self.sums.missing, self.composition
         rows = plan.rows(missing)
@@ -212,16 +235,14 @@ class Mixdown:
             start, stop = self.ranges[0][0], self.ranges[-1][1]
             with closing(engine.blocks(start, stop)) as blocks:  # no thread reads on afterwards
                 for number, (_, rendered) in enumerate(blocks):
-                    yield self._block(number, rendered, missing)
+                    yield partial(self._block, number, rendered, missing)
 
     def finish(self) -> None:
         """All blocks are kept: outputs can be read."""
         self.sums.finish()
 
-    def _block(
-        self, number: int, rendered: NDArray[np.float32], missing: Sequence[int]
-    ) -> tuple[list[NDArray[np.float32]], Callable[[], None]]:
-        """Every output of one block, the mix first, shape (2, frames) each, and what keeps them.
+    def _block(self, number: int, rendered: NDArray[np.float32], missing: Sequence[int]) -> Block:
+        """Sum every output of one block.
 
         Parameters
         ----------
@@ -251,8 +272,7 @@ class Mixdown:
                 self.sums.write(group, signals)
             self.raw.write(np.stack([mix, *wide]) if wide else mix[None])
 
-        silence = np.zeros((2, frames), dtype=np.float32)
-        return [mix, *(silence if each is None else each for each in outputs)], keep
+        return Block(frames, (mix, *outputs), keep)
 
     def read(self, output: int) -> Generator[NDArray[np.float32], None, None]:
         """All blocks of an output, shape (2, frames) each; 0 is the mix."""

@@ -191,10 +191,11 @@ def rendered(
         closing(mixdown.blocks(threads, stage_of(progress, "building responses", 0.0, BUILT)))
         as blocks,
     ):  # fmt: skip
-        for number, (outputs, keep) in enumerate(blocks, start=1):
-            meters.add([outputs[output] for output in unknown])
-            keep()
-            meters.wait()
+        for number, summed in enumerate(blocks, start=1):
+            meters.wait()  # the engine is at the next block meanwhile
+            block = summed()
+            meters.add([block.output(output) for output in unknown])
+            block.keep()
             share(number / len(mixdown.ranges))
         measured = dict(zip(unknown, zip(meters.levels, meters.pictures, strict=True), strict=True))
     mixdown.finish()

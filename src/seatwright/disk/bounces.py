@@ -256,7 +256,7 @@ class BounceWriter:
         if self.encoding == "FLOAT":
             self._sink.write(np.ascontiguousarray(piece, np.float32))
         else:
-            integers, overs = quantised(piece, _BITS[self.encoding], self._dither)
+            integers, overs = quantised(piece, _BITS[self.encoding], self._dither, peak)
             self.overs += overs
             self._sink.write(integers)
         self.written += len(piece)

@@ -18,6 +18,10 @@ Floats = NDArray[np.floating[Any]]
 _STEP_32 = np.float32(2.0**-31)
 
 
+_MOST_DITHER = 1.5
+"""Steps by which dither and rounding move a sample at most."""
+
+
 def half_step_db(encoding: str) -> float:
     """Half a step of PCM_16 or PCM_24 in dBFS, up to which samples round to 0; FLOAT has none."""
     bits = {"PCM_16": 16, "PCM_24": 24}.get(encoding)
@@ -25,7 +29,10 @@ def half_step_db(encoding: str) -> float:
 
 
 def quantised(
-    samples: Floats, bits: int, dither: np.random.Generator | None = None
+    samples: Floats,
+    bits: int,
+    dither: np.random.Generator | None = None,
+    peak: float = inf,
 ) -> tuple[NDArray[np.int32], int]:
     """Round samples to integers of `bits` bits, halves to the even one.
 
@@ -44,6 +51,8 @@ def quantised(
     dither : numpy.random.Generator or None
         Source of the dither, drawn frame by frame: blocks rounded one after the other get
         the same dither as the whole. None rounds without dither.
+    peak : float
+        No sample is larger, where that is known: it saves looking for those out of range.
 
     Returns
     -------
@@ -68,7 +77,9 @@ def quantised(
         return np.zeros(samples.shape, np.int32), 0
     steps = _in_steps(samples, bits, dither)
     np.rint(steps, out=steps)
-    overs = _saturated(steps, -(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
+    highest = 2 ** (bits - 1) - 1
+    inside = peak * 2.0 ** (bits - 1) + _MOST_DITHER < highest
+    overs = 0 if inside else _saturated(steps, -highest - 1, highest)
     return steps.astype(np.int32), overs
 
 
