@@ -20,11 +20,12 @@ import numpy as np
 import pytest
 
 from seatwright.disk.every_fault import read_and_cast
+from seatwright.disk.file_contents import StemContents
 from seatwright.disk.render_lock import RenderLock
 from seatwright.disk.stems import content_hash
 from seatwright.errors import SceneError
 from seatwright.render import Progress, render
-from seatwright.report_facts import StemHashes
+from seatwright.report_facts import stem_rows
 from seatwright.stage.request import Request
 from seatwright.views.report import OutputRow, Report
 from seatwright.watch import watch
@@ -50,7 +51,7 @@ def light_render(scene: Path, folder: Path, request: Request, progress: Progress
     lock = RenderLock(folder)
     lock.take()
     try:
-        with StemHashes(cast.stems) as hashes:
+        with StemContents(cast.stems) as hashes:
             for step in range(1, 10):
                 progress("rendering", step / 10)
             stems = hashes.finished()
@@ -62,7 +63,7 @@ def light_render(scene: Path, folder: Path, request: Request, progress: Progress
     return Report(
         title="", scene=str(scene), scene_sha256=read.content_hash, seating="", versions={},
         rate=cast.rate, frames=cast.frames, first_frame=0, encoding="", head="", origin=0.0,
-        response_frames=1, trim_db=request.trim_db or 0.0, hall=hall, seats=(), stems=stems,
+        response_frames=1, trim_db=request.trim_db or 0.0, hall=hall, seats=(), stems=stem_rows(cast.stems, stems),
         outputs=(mix,), warnings=(), part=request.part,
     )  # fmt: skip
 

@@ -7,7 +7,9 @@ from pathlib import Path
 
 from seatwright.acoustics.decay_curves import HallDecays, hall_decays, middle_seat
 from seatwright.acoustics.listening import Listening, tree_middle
+from seatwright.disk.kept_figures import kept_figures
 from seatwright.disk.page_file import refuse_page_place
+from seatwright.disk.store import Store
 from seatwright.disk.whole_file import write_whole
 from seatwright.sound.spectra import Picture
 from seatwright.stage.scene import Scene
@@ -27,6 +29,7 @@ def page_of(
     listening: Listening,
     heard: Iterable[str],
     pictures: Sequence[Picture],
+    store: Store | None = None,
 ) -> str:
     """A render's report as HTML.
 
@@ -40,13 +43,14 @@ def page_of(
         Seats that sound.
     pictures : sequence of Picture
         Of each output, before the trim.
+    store : Store, optional
 
     Returns
     -------
     str
     """
     plan = stage_plan(scene, title=report.title or Path(report.scene).stem)
-    return report_page(report, plan, pictures, heard_decays(scene, listening, heard))
+    return report_page(report, plan, pictures, heard_decays(scene, listening, heard, store))
 
 
 def write_check_page(path: Path, check: Check, scene: Scene, listening: Listening) -> None:
@@ -57,7 +61,9 @@ def write_check_page(path: Path, check: Check, scene: Scene, listening: Listenin
     write_whole(path, page.encode())
 
 
-def heard_decays(scene: Scene, listening: Listening, heard: Iterable[str]) -> HallDecays | None:
+def heard_decays(
+    scene: Scene, listening: Listening, heard: Iterable[str], store: Store | None = None
+) -> HallDecays | None:
     """How the hall dies away from a seat in the middle.
 
     Parameters
@@ -66,6 +72,7 @@ def heard_decays(scene: Scene, listening: Listening, heard: Iterable[str]) -> Ha
     listening : Listening
     heard : iterable of str
         Seats that sound; untouched ones are not in the hall.
+    store : Store, optional
 
     Returns
     -------
@@ -82,4 +89,7 @@ def heard_decays(scene: Scene, listening: Listening, heard: Iterable[str]) -> Ha
     if scene.hall.outside(place):
         place, where = tree_middle(listening), "the middle of the tree"
     seat = middle_seat(sources, place) if sources else ""
-    return hall_decays(listening.room, seat, sources[seat], place, where) if seat else None
+    if not seat:
+        return None
+    things = (listening.room, seat, sources[seat], place, where)
+    return kept_figures(store, HallDecays, things, lambda: hall_decays(*things))

@@ -130,7 +130,7 @@ def _render(
             responses.figures(heard, threads), form, first, trim, levels, bounces, origins,
             contents.finished(), outputs.superseded(), whole, store,
         )  # fmt: skip
-        page = page_of(report, scene, listening, heard, pictures)
+        page = page_of(report, scene, listening, heard, pictures, store)
         outputs.commit(
             {
                 "report.txt": report_table(report),

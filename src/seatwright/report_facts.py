@@ -4,13 +4,9 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
-from dataclasses import asdict
 from importlib.metadata import version
 from math import inf, nan
 from pathlib import Path
-
-from pydantic import TypeAdapter, ValidationError
 
 from seatwright import __version__
 from seatwright.acoustics.bearings import bearing_doubts
@@ -23,10 +19,10 @@ from seatwright.disk.bounce_folder import Bounce, BounceFormat
 from seatwright.disk.casting import Cast
 from seatwright.disk.earlier_render import Superseded, WholeRender
 from seatwright.disk.file_contents import Content
+from seatwright.disk.kept_figures import kept_figures
 from seatwright.disk.scene_file import ReadScene
 from seatwright.disk.stem_reader import Stem
 from seatwright.disk.store import Store
-from seatwright.disk.store_keys import key_of
 from seatwright.sound.mix import Levels
 from seatwright.sound.samples import half_step_db
 from seatwright.stage.request import Request
@@ -210,11 +206,9 @@ def measured_at_listener(
     seat = middle_seat(sources, ears) if sources else ""
     if not seat:
         return None
-    key = key_of("measured", listening, sources[seat]) if store else ""
-    if store is not None and (known := store.facts("figures", key)):
-        with suppress(KeyError, ValidationError):
-            return TypeAdapter(Measured).validate_python(known["measured"])
-    measured = measured_rows(ears, 1, hall_figures(listening, {seat: sources[seat]}))
-    if store is not None:
-        store.keep("figures", key, {"measured": asdict(measured)})
-    return measured
+    return kept_figures(
+        store,
+        Measured,
+        (listening, sources[seat]),
+        lambda: measured_rows(ears, 1, hall_figures(listening, {seat: sources[seat]})),
+    )
