@@ -63,8 +63,8 @@ def light_render(scene: Path, folder: Path, request: Request, progress: Progress
     return Report(
         title="", scene=str(scene), scene_sha256=read.content_hash, seating="", versions={},
         rate=cast.rate, frames=cast.frames, first_frame=0, encoding="", head="", origin=0.0,
-        response_frames=1, trim_db=request.trim_db or 0.0, hall=hall, seats=(), stems=stem_rows(cast.stems, stems),
-        outputs=(mix,), warnings=(), part=request.part,
+        response_frames=1, trim_db=request.trim_db or 0.0, hall=hall, seats=(),
+        stems=stem_rows(cast.stems, stems), outputs=(mix,), warnings=(), part=request.part,
     )  # fmt: skip
 
 
