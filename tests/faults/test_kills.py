@@ -20,6 +20,7 @@ import pytest
 import seatwright
 from seatwright.cli import main
 from seatwright.disk.leftovers import JOURNAL_NAME
+from seatwright.disk.store import Store
 from seatwright.verify import verify
 
 KILLS = int(os.environ.get("SEATWRIGHT_KILLS", "5"))
@@ -64,9 +65,15 @@ def rendered_again(stage: Any) -> dict[str, str]:
     return dict(stage.digests())
 
 
+@pytest.mark.parametrize("with_store", [False, True])
 def test_a_killed_render_is_undone_or_whole_and_the_next_one_is_as_if_nothing_was(
-    quick: Any, capsys: pytest.CaptureFixture[str]
+    quick: Any,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    with_store: bool,
 ) -> None:
+    """With a store too, which half of the renders find empty; it never holds half a result."""
+    store = quick.folder / "results"
     before = quick.folder / "before"
     quick.render("before", stems=True)
     shutil.copytree(before, quick.out)
@@ -75,14 +82,18 @@ def test_a_killed_render_is_undone_or_whole_and_the_next_one_is_as_if_nothing_wa
     start = time.monotonic()
     begun(quick).wait(timeout=60)
     seconds = time.monotonic() - start
+    monkeypatch.setenv("SEATWRIGHT_STORE", str(store) if with_store else "")
     ends = {"at work": 0, "exchanging": 0, "mixed until the next": 0, "ended": 0}
     for number in range(KILLS):
         chance = random.Random(number)
+        if number % 2:
+            shutil.rmtree(store, ignore_errors=True)
         shutil.rmtree(quick.out)
         shutil.copytree(before, quick.out)
         at_work = killed(quick, MOMENTS[number % len(MOMENTS)], chance, seconds)
         listed = json.loads((quick.out / "report.json").read_text())["outputs"]
         assert all((quick.out / row["file"]).is_file() for row in listed), number
+        assert not with_store or Store(store).damaged() == (), number
         exchanging = (quick.out / JOURNAL_NAME).exists()
         holds = verify(quick.out).holds
         assert holds or exchanging, number
@@ -92,5 +103,5 @@ def test_a_killed_render_is_undone_or_whole_and_the_next_one_is_as_if_nothing_wa
         assert rendered_again(quick) in (wanted, wanted_over_itself), number
         assert verify(quick.out).holds and not verify(quick.out).warnings, number
     capsys.readouterr()
-    print(f"{KILLS} kills: {ends}")
-    assert ends["at work"] >= KILLS // 2
+    print(f"{KILLS} kills {'with' if with_store else 'without'} a store: {ends}")
+    assert ends["at work"] >= KILLS // (4 if with_store else 2)
