@@ -199,6 +199,54 @@ def test_broken_silent_and_doubled_stems_are_told_of(
     assert "not seated, cannot be rendered: horns.wav" in capsys.readouterr().out
 
 
+def test_a_half_without_its_other_half_is_told_of_and_not_seated(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is seated renders; with the other half there, the pair is seated by drafting again."""
+    stems = make_stems(tmp_path / "cue", "tuba.wav", "celli.L.wav", "zap_R.wav", "oboe.wav")
+    scene = tmp_path / "cue.toml"
+    with pytest.raises(SystemExit) as ended:
+        main(["draft", str(stems), "--out", str(scene), "--json"])
+    assert ended.value.code == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["not_seated"] == ["celli.L.wav", "zap_R.wav"]
+    lonely = {Path(row["stem"]).name: row for row in told["warnings"] if "without" in row["what"]}
+    assert lonely["celli.L.wav"]["what"] == "found celli.L.wav without celli.R.wav"
+    assert lonely["zap_R.wav"]["what"] == "found zap_R.wav without zap_L.wav"
+    assert "# CHECK, not seated: celli.L.wav: found celli.L.wav without" in scene.read_text()
+    assert set(read_scene(scene).scene.seats) == {"tuba", "oboes"}
+    assert cast_scene(read_scene(scene)).channels("tuba") == 1
+    make_stems(stems, "celli.R.wav")
+    assert [seat.stems for seat in draft(stems, scene).seats] == [("celli.L.wav", "celli.R.wav")]
+    assert cast_scene(read_scene(scene)).channels("cellos") == 2
+
+
+def test_halves_that_do_not_fit_are_not_seated(tmp_path: Path) -> None:
+    """Each as casting would refuse it: broken, stereo, of another length, or two for one."""
+    stems = make_stems(tmp_path / "cue", "tuba.wav", "a.L.wav", "b.L.wav", "c.L.wav", "d.L.wav")
+    (stems / "a.R.wav").write_bytes(b"no audio at all")
+    soundfile.write(stems / "b.R.wav", np.full((4800, 2), 0.01), 48_000, "PCM_24")
+    soundfile.write(stems / "c.R.wav", np.full(4000, 0.01), 48_000, "PCM_24")
+    make_stems(stems, "d.R.flac", "d.R.aiff", "e_L.wav", "e_R.wav")
+    scene = tmp_path / "cue.toml"
+    drafted = draft(stems, scene)
+    assert set(drafted.refused) == {
+        "a.L.wav", "a.R.wav", "b.L.wav", "b.R.wav", "c.L.wav", "c.R.wav", "d.L.wav",
+        "d.R.aiff", "d.R.flac",
+    }  # fmt: skip
+    told = {Path(fault.file).name: fault.what for fault in drafted.faults if fault.file}
+    assert "a.R.wav" in told["a.L.wav"] and "2 channels" in told["b.L.wav"]
+    assert "4000 at 48000 Hz" in told["c.L.wav"] and "d.R.flac" in told["d.L.wav"]
+    cast = cast_scene(read_scene(scene))
+    assert {name: cast.channels(name) for name in cast.seats} == {"tuba": 1, "e": 2}
+
+
+def test_a_folder_of_halves_alone_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(StemError, match=r"tuba\.L\.wav without tuba\.R\.wav"):
+        draft(make_stems(tmp_path / "cue", "tuba.L.wav"), tmp_path / "c.toml")
+    assert not (tmp_path / "c.toml").exists()
+
+
 def test_a_folder_of_broken_stems_alone_is_refused(tmp_path: Path) -> None:
     folder = tmp_path / "cue"
     folder.mkdir()

@@ -7,9 +7,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+import soundfile
 from scipy.signal import butter, sosfilt
 
 from seatwright.check import check
+from seatwright.stage.small_moves import MOST_TURN, SECTION_REACH
 from seatwright.views.check_table import Check, check_table
 
 HALL = "[hall]\nsize = { width = 16, depth = 20, height = 8 }\nreverberation = 0.6\n"
@@ -72,24 +74,53 @@ def test_stems_at_other_times_do_not_hide(pair: Any) -> None:
     assert told(pair, seat("soft", 10), seat("loud", 14)).conflicts == ()
 
 
+def share_of(found: Check, name: str) -> float:
+    return max((each.share for each, _ in found.conflicts if each.hidden == name), default=0.0)
+
+
 def test_a_move_by_bearing_keeps_its_promise(pair: Any) -> None:
     """A new scene with the move written into it hears the seat where it was told, half as hidden.
 
     The share itself may differ: the earliest arrival moves, and with it all other seats' tails.
     """
-    band(pair, "loud", 800, 1200, -35.5, 2)
+    band(pair, "loud", 800, 1200, -38.0, 2)
     ((conflict, move),) = told(pair, seat("soft", 10), seat("loud", 14)).conflicts
     assert move.key == "bearing" and move.before == 10.0
+    assert 0.0 < abs(move.value - 10.0) <= MOST_TURN
     again = told(pair, seat("soft", move.value), seat("loud", 14))
-    shares = [each.share for each, _ in again.conflicts if each.hidden == "soft"]
-    assert max(shares, default=0.0) <= 0.5 * conflict.share
+    assert share_of(again, "soft") <= 0.5 * conflict.share
     figures = {row.seat: row.figures for row in again.seats}["soft"]
     assert figures is not None and figures.heard_bearing == move.heard_bearing
+    for less in (2.5, 5.0, 7.5, 10.0):
+        assert share_of(told(pair, seat("soft", 10 - less), seat("loud", 14)), "soft") > (
+            0.5 * conflict.share
+        )
+
+
+def test_where_no_small_turn_is_enough_the_seat_is_made_louder(pair: Any) -> None:
+    """And a new scene with that gain in it keeps the promise as well."""
+    band(pair, "loud", 800, 1200, -36.5, 2)
+    ((conflict, move),) = told(pair, seat("soft", 10), seat("loud", 14)).conflicts
+    assert (move.key, move.before) == ("gain", 0.0) and 0.0 < move.value <= 6.0
+    louder = seat("soft", 10, more=f"{CLOSE}\ngain = {move.value}")
+    assert share_of(told(pair, louder, seat("loud", 14)), "soft") <= 0.5 * conflict.share
+
+
+def test_a_row_forward_parts_where_distance_takes_its_level(pair: Any) -> None:
+    band(pair, "loud", 800, 1200, -47.5, 2)
+    natural = f'{CLOSE}\nlevel = "natural"'
+    found = told(pair, seat("soft", 10, 5.0, natural), seat("loud", 14))
+    ((conflict, move),) = found.conflicts
+    assert conflict.hidden == "soft"
+    assert (move.key, move.value, move.before) == ("distance", 3.0, 5.0)
+    assert "distance = 3.00 m (now 5.00)" in check_table(found)
+    nearer = told(pair, seat("soft", 10, move.value, natural), seat("loud", 14))
+    assert share_of(nearer, "soft") <= 0.5 * conflict.share
 
 
 def test_moves_stay_inside_and_off_other_seats(pair: Any) -> None:
     """Where the seat that helps is taken, another is proposed."""
-    band(pair, "loud", 800, 1200, -35.5, 2)
+    band(pair, "loud", 800, 1200, -38.0, 2)
     pair.stem("wall.wav", np.zeros((3200, 1)))
     free = told(pair, seat("soft", 10), seat("loud", 14)).conflicts[0][1]
     assert free.key == "bearing"
@@ -102,15 +133,29 @@ def test_moves_stay_inside_and_off_other_seats(pair: Any) -> None:
 
 
 def test_a_seat_stays_with_its_section(pair: Any) -> None:
-    """Alone in its section it may cross the stage; with a mate at 5 degrees it may not."""
-    band(pair, "loud", 800, 1200, -35.5, 2)
+    """Alone in its section it may move 12 degrees; with a mate at 9 degrees it may not."""
+    band(pair, "loud", 800, 1200, -38.0, 2)
     pair.stem("mate.wav", np.zeros((3200, 1)))
     free = told(pair, seat("soft", 10), seat("loud", 14)).conflicts[0][1]
-    assert free.key == "bearing" and abs(free.value - 10.0) > 20.0
-    mate = seat("mate", 5, 6.0).replace('section = "mate"', 'section = "soft"')
+    assert free.key == "bearing" and abs(free.value - 10.0) > SECTION_REACH
+    mate = seat("mate", 9, 6.0).replace('section = "mate"', 'section = "soft"')
     ((conflict, kept),) = told(pair, seat("soft", 10), seat("loud", 14), mate).conflicts
     assert conflict.hidden == "soft"
     assert kept.key == "gain" and kept.share <= 0.5 * conflict.share
+
+
+def test_a_move_parts_two_seats_and_does_not_swap_them(pair: Any) -> None:
+    """Half of the soft stem is buried, half of it about as loud: no gain frees the one alone."""
+    band(pair, "loud", 800, 1200, -36.0, 2)
+    band(pair, "soft", 800, 1200, -34.5, 1)
+    signal, rate = soundfile.read(pair.folder / "soft.wav")
+    signal[len(signal) // 2 :] *= 10.0 ** (-9.5 / 20.0)
+    soundfile.write(pair.folder / "soft.wav", signal, rate, "PCM_24")
+    one = told(pair, seat("soft", 10), seat("loud", 14))
+    ((conflict, move),) = one.conflicts
+    assert conflict.hidden == "soft" and move.key == ""
+    louder = told(pair, seat("soft", 10, more=f"{CLOSE}\ngain = 6"), seat("loud", 14))
+    assert share_of(louder, "soft") <= 0.25 < share_of(louder, "loud")
 
 
 def test_an_untouched_stem_hides_and_is_only_made_louder(pair: Any) -> None:
@@ -125,7 +170,8 @@ def test_where_nothing_helps_it_is_said(pair: Any) -> None:
     band(pair, "loud", 800, 1200, -12.0, 2)
     found = told(pair, seat("soft", 10), seat("loud", 14))
     ((_, move),) = found.conflicts
-    assert move.key == "" and "no move helps" in check_table(found)
+    assert move.key == ""
+    assert "no small move parts them: turn one down, or write them apart" in check_table(found)
     facts = json.loads(found.as_json(), parse_constant=pytest.fail)
     assert facts["conflicts"][0]["move"] is None
 

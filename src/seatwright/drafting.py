@@ -17,6 +17,7 @@ from seatwright.disk.draft_file import (
 )
 from seatwright.disk.inspection_shelf import InspectionShelf
 from seatwright.disk.scene_file import ReadScene
+from seatwright.disk.stem_halves import unfit_halves
 from seatwright.disk.stem_inspection import inspect_readable
 from seatwright.disk.store import Store
 from seatwright.errors import Fault, SceneError, StemError
@@ -95,8 +96,9 @@ def draft(
     Raises
     ------
     SeatwrightError
-        SceneError, StemError or DiskError; nothing is written then. A stem that cannot be read
-        is listed and not seated; it is an error only where no stem can be.
+        SceneError, StemError or DiskError; nothing is written then. A stem that cannot be read,
+        or is the half of a pair that cannot be rendered, is listed and not seated; it is an error
+        only where no stem can be.
     """
     if layout is not None and layout not in known_layouts():
         known = ", ".join(known_layouts())
@@ -112,10 +114,11 @@ def draft(
     inspected, unread = inspect_readable(
         fresh, os.cpu_count() or 1, InspectionShelf(store) if store else None
     )
-    refused = {path.name: error for path, error in unread.items()}
+    halves = unfit_halves(inspected, unread)
+    refused = {path.name: error for path, error in (unread | halves).items()}
     if refused and len(refused) == len(names):
         raise StemError(fault for error in refused.values() for fault in error.faults)
-    stems = {path.name: stem for path, stem in inspected.items()}
+    stems = {path.name: stem for path, stem in inspected.items() if path not in halves}
     guesses = answered([guess for guess in read_names(names) if guess.name in stems], ask)
     chosen, why = layout_for({guess.part for guess in guesses})
     if layout is not None:

@@ -73,7 +73,16 @@ def test_checksums_of_browsers_fit(facts: dict[str, Any], text: str) -> None:
         ({"identification": [{"x": 1, "answer": "v1"}]}, r"identification\[0\].x"),
         ({"comments": [{"version": "v1", "text": "x" * 10_001}]}, "10001 characters"),
         ({"more": 1}, "nobody knows"),
-        ({"seatwright_ballot": 2}, "seatwright_ballot"),
+        ({"seatwright_ballot": 2}, "seatwright_ballot: found 2, wanted 1, the only format"),
+        ({"seatwright_ballot": True}, "found true, wanted 1, the only format"),
+        ({"trial": "xyz"}, 'found "xyz", wanted 16 characters of 0 to 9 and a to f'),
+        ({"switches": -3}, "found -3, wanted a whole number from 0 to 10000000"),
+        ({"heard": {"v1": -1.0}}, "found -1.0, wanted a number from 0 to 10000000"),
+        ({"heard": {"x": 1.0}}, 'found the key "x", wanted a version, v1 to v99'),
+        ({"ranking": [["v1", "w2"]]}, 'found "w2", wanted a version, v1 to v99'),
+        ({"ranking": [["v1"], ["v1"]]}, "found v1 2 times, wanted each version once"),
+        ({"ranking": []}, "found no version, wanted each version once"),
+        ({"more": 1}, "more: found a key nobody knows, wanted none but: seatwright_ballot, trial"),
     ],
 )
 def test_wrong_fields_are_named(changes: dict[str, Any], words: str) -> None:
@@ -201,7 +210,21 @@ def test_of_doubles_the_first_finished_counts() -> None:
     [
         (lambda m: m | {"title": "other"}, "changed by hand"),
         (lambda m: m | {"versions": m["versions"][1:]}, "twin of v1"),
-        (lambda m: m | {"seatwright_trial": 2}, "seatwright_trial"),
+        (lambda m: m | {"seatwright_trial": 2}, "seatwright_trial: found 2, wanted 1, the only"),
+        (lambda m: m | {"seats": ["tuba", 7]}, "seats: found the entry 7, wanted text"),
+        (
+            lambda m: m | {"modes": ["duel"]},
+            'modes: found the entry "duel", wanted one of: free, ranking, identification',
+        ),
+        (lambda m: m | {"versions": []}, "versions: found the ids none, wanted one or more"),
+        (
+            lambda m: m | {"identification": {"pair": ["v1", "v1"], "trials": 16}},
+            "identification.pair: found 1 versions, wanted two different ones",
+        ),
+        (
+            lambda m: m | {"identification": {"pair": ["v1", "v77"], "trials": 16}},
+            'found "v1" and "v77" to identify, wanted two of v1',
+        ),
         (lambda m: {"id": "0" * 16}, "no key seatwright_trial"),
     ],
 )

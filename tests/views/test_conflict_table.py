@@ -38,7 +38,11 @@ def test_a_conflict_and_its_move_on_one_line() -> None:
         (Parting("perspectives.close", -4.0, -10.0, 0.2, 0.0), "close = -4 dB (now -10)"),
         (Parting("perspectives.close", -9.0, None, 0.2, 0.0), "close = -9 dB (now not heard)"),
         (Parting("gain", 3.5, 0.5, 0.2, 0.0), "gain = 3.5 dB (now 0.5)"),
-        (Parting("", 0.0, None, 0.6, 0.0), "no move helps: arrangement, level"),
+        (Parting("distance", 4.0, 5.25, 0.2, 0.0), "distance = 4.00 m (now 5.25)"),
+        (
+            Parting("", 0.0, None, 0.6, 0.0),
+            "no small move parts them: turn one down, or write them apart",
+        ),
     ],
 )
 def test_moves_in_words(move: Parting, wanted: str) -> None:

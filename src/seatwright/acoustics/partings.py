@@ -1,13 +1,13 @@
-"""Moves that part two seats: another bearing, more of the close microphones, or more level.
+"""Moves that part two seats: another place, more of the close microphones, or more level.
 
 Each move is tried by computing the moved seat's responses and what is then heard of it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from math import dist, inf
+from math import dist
 
 from seatwright.acoustics.bearings import seat_bearing
 from seatwright.acoustics.conflicts import LEAST_SHARE, Conflict, Heard, padded, shares_hidden
@@ -25,21 +25,18 @@ from seatwright.sound.masking import hidden_share
 from seatwright.sound.octave_steps import OctaveSteps
 from seatwright.stage.rules import scene_faults
 from seatwright.stage.scene import Scene
-from seatwright.stage.seats import Perspectives, Seat, SeatChange
+from seatwright.stage.seats import Seat
+from seatwright.stage.small_moves import SmallMove, closer_moves, place_moves
 
-TURNS = tuple(sign * size for size in range(5, 45, 5) for sign in (-1, 1))
-"""Degrees of bearing that are tried, the smallest first."""
-
-CLOSE_STEPS_DB = (3.0, 6.0, 9.0, 12.0)
 GAIN_STEPS_DB = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)
 SEAT_ROOM = 1.0
 """Metres between the middles of two seats that a move keeps."""
 
-SECTION_REACH = 10.0
-"""Degrees beyond the rest of its section that a seat may move: players sit with their section."""
+_MOST_TRIED = 5
+"""Moves that are computed, of those that look as if they helped."""
 
-_MOST_TRIED = 3
-_WITHOUT_CLOSE_DB = -12.0
+_MOST_EARLY_DB = 8.0
+"""Two rows forward give the early sound less: 3.5 m to 1.5 m are 7.4 dB."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +46,8 @@ class Parting:
     Parameters
     ----------
     key : str
-        "bearing", "perspectives.close", "gain", or "" where nothing that was tried helps.
+        "bearing", "distance", "perspectives.close", "gain", or "" where nothing that was tried
+        helps.
     value : float
         What to write there.
     before : float or None
@@ -91,6 +89,25 @@ class Staged:
     heard: Mapping[str, Heard]
 
 
+@dataclass(frozen=True)
+class _Aim:
+    """What a move has to reach.
+
+    Parameters
+    ----------
+    share : float
+        That the masker may hide of the seat at most.
+    others : float
+        That any other seat may hide of it.
+    back : float
+        That the seat may then hide of the masker: parted, not swapped.
+    """
+
+    share: float
+    others: float
+    back: float
+
+
 def parting(staged: Staged, conflict: Conflict) -> Parting:
     """The smallest move of a hidden seat after which it is hidden by half as much, or not enough.
 
@@ -102,93 +119,73 @@ def parting(staged: Staged, conflict: Conflict) -> Parting:
     Returns
     -------
     Parting
-        First by bearing, within ten degrees of its section, then by the close perspective, then
-        by gain; with the same limits no other seat may hide it more than before.
+        First by place, as `stage.small_moves` has it, then by the close perspective, then by gain;
+        with the same limits no other seat may hide it more than before, nor it the masker.
     """
-    aim = max(LEAST_SHARE, 0.5 * conflict.share)
-    own = staged.heard[conflict.hidden]
-    if staged.scene.treatment_of(staged.scene.seats[conflict.hidden]) != "untouched":
-        for moves in (_turns, _closer):
-            if found := _first_that_helps(staged, conflict, aim, moves(staged, conflict)):
+    aim = _aim(staged, conflict)
+    own, scene = staged.heard[conflict.hidden], staged.scene
+    if scene.treatment_of(scene.seats[conflict.hidden]) != "untouched":
+        for moves in (place_moves, closer_moves):
+            tried = moves(scene, conflict.hidden)
+            if found := _first_that_helps(staged, conflict, aim, tried):
                 return found
     return _louder(staged, conflict, aim) or Parting("", 0.0, None, conflict.share, own.bearing)
 
 
-_Move = tuple[str, float, float | None, Seat]
-
-
-def _turns(staged: Staged, conflict: Conflict) -> Iterator[_Move]:
-    seat = staged.scene.seats[conflict.hidden]
-    bearing, distance = seat.polar_place
-    low, high = _reach(staged.scene, conflict.hidden)
-    for turn in (each for each in TURNS if low <= bearing + each <= high):
-        place = SeatChange(bearing=round(bearing + turn, 1), distance=distance)
-        moved = seat.changed(place)
-        yield "bearing", moved.polar_place[0], bearing, moved
-
-
-def _reach(scene: Scene, name: str) -> tuple[float, float]:
-    """Least and greatest bearing at which a seat still sits with its section; any where alone."""
-    own = scene.seats[name]
-    mates = [
-        seat.polar_place[0]
-        for other, seat in scene.seats.items()
-        if other != name and seat.section_name == own.section_name
-    ]
-    if not mates:
-        return -inf, inf
-    every = [*mates, own.polar_place[0]]
-    return min(every) - SECTION_REACH, max(every) + SECTION_REACH
-
-
-def _closer(staged: Staged, conflict: Conflict) -> Iterator[_Move]:
-    scene, seat = staged.scene, staged.scene.seats[conflict.hidden]
-    balance = scene.balance_of(seat)
-    if scene.treatment_of(seat) != "placed":
-        return
-    before = balance.get("close")
-    start = max(balance.values()) + _WITHOUT_CLOSE_DB if before is None else before
-    for more in CLOSE_STEPS_DB:
-        if start + more <= 12.0:
-            raised = Perspectives(**(balance | {"close": start + more}))
-            moved = seat.changed(SeatChange(perspectives=raised))
-            yield "perspectives.close", start + more, before, moved
+def _aim(staged: Staged, conflict: Conflict) -> _Aim:
+    _, others, back = _shares(staged, conflict, staged.heard[conflict.hidden])
+    return _Aim(
+        share=max(LEAST_SHARE, 0.5 * conflict.share),
+        others=max(LEAST_SHARE, others),
+        back=max(LEAST_SHARE, back),
+    )
 
 
 def _first_that_helps(
-    staged: Staged, conflict: Conflict, aim: float, moves: Iterator[_Move]
+    staged: Staged, conflict: Conflict, aim: _Aim, moves: Iterable[SmallMove]
 ) -> Parting | None:
     """The first move that keeps its promise; looked at by bearing alone before it is computed."""
-    own = staged.heard[conflict.hidden]
-    allowed = max(LEAST_SHARE, _worst_but_masker(staged, conflict, own)[1])
     tried = 0
-    for key, value, before, seat in moves:
-        scene, listening, plan = _with(staged, conflict.hidden, seat)
+    for move in moves:
+        scene, listening, plan = _with(staged, conflict.hidden, move.seat)
         bearing = seat_bearing(listening, plan).heard
-        if key == "bearing" and not _hopeful(staged, conflict, scene, bearing, aim):
+        if not _hopeful(staged, conflict, scene, bearing, aim, move.key):
             continue
         heard = _heard(staged, listening, plan, bearing)
-        share, others = _worst_but_masker(staged, conflict, heard)
-        if share <= aim and others <= allowed:
-            return Parting(key, value, before, share, bearing)
+        if (share := _parted(staged, conflict, heard, aim)) is not None:
+            return Parting(move.key, move.value, move.before, share, bearing)
         tried += 1
         if tried == _MOST_TRIED:
             break
     return None
 
 
-def _worst_but_masker(staged: Staged, conflict: Conflict, own: Heard) -> tuple[float, float]:
-    """Share that the masker hides of a seat heard like this, and the most that any other does."""
+def _parted(staged: Staged, conflict: Conflict, own: Heard, aim: _Aim) -> float | None:
+    """What the masker still hides of a seat heard like this; None where that is too much."""
+    share, others, back = _shares(staged, conflict, own)
+    kept = share <= aim.share and others <= aim.others and back <= aim.back
+    return share if kept else None
+
+
+def _shares(staged: Staged, conflict: Conflict, own: Heard) -> tuple[float, float, float]:
+    """What the masker hides of a seat heard like this, any other at most, and it of the masker."""
     shares = shares_hidden(conflict.hidden, own, staged.heard)
     share = shares.pop(conflict.masker, 0.0)
-    return share, max(shares.values(), default=0.0)
+    masker = staged.heard[conflict.masker]
+    back = hidden_share(own.powers, masker.powers, masker.bearing - own.bearing)
+    return share, max(shares.values(), default=0.0), back
 
 
-def _hopeful(staged: Staged, conflict: Conflict, scene: Scene, bearing: float, aim: float) -> bool:
-    """Whether a bearing alone would part two seats, and the place is free."""
+def _hopeful(
+    staged: Staged, conflict: Conflict, scene: Scene, bearing: float, aim: _Aim, key: str
+) -> bool:
+    """Whether a move could part two seats by what is known before it is computed."""
+    if key == "perspectives.close":
+        return True
     own, masker = staged.heard[conflict.hidden], staged.heard[conflict.masker]
-    expected = hidden_share(masker.powers, own.powers, masker.bearing - bearing)
-    return expected <= aim and _free(scene, conflict.hidden)
+    more = 0.0 if key == "bearing" else _MOST_EARLY_DB
+    expected = hidden_share(masker.powers, _raised(own, more).powers, masker.bearing - bearing)
+    return expected <= aim.share and _free(scene, conflict.hidden)
 
 
 def _with(staged: Staged, name: str, seat: Seat) -> tuple[Scene, Listening, SeatPlan]:
@@ -218,12 +215,15 @@ def _heard(staged: Staged, listening: Listening, plan: SeatPlan, bearing: float)
     return Heard(bearing, padded(transfer.heard(staged.stems[plan.name]), steps))
 
 
-def _louder(staged: Staged, conflict: Conflict, aim: float) -> Parting | None:
-    own, masker = staged.heard[conflict.hidden], staged.heard[conflict.masker]
-    gain = staged.scene.seats[conflict.hidden].gain or 0.0
+def _louder(staged: Staged, conflict: Conflict, aim: _Aim) -> Parting | None:
+    own, gain = staged.heard[conflict.hidden], staged.scene.seats[conflict.hidden].gain or 0.0
     for more in GAIN_STEPS_DB:
-        louder = own.powers * own.powers.dtype.type(10.0 ** (more / 10.0))
-        share = hidden_share(masker.powers, louder, masker.bearing - own.bearing)
-        if share <= aim:
+        share = _parted(staged, conflict, _raised(own, more), aim)
+        if share is not None:
             return Parting("gain", gain + more, gain, share, own.bearing)
     return None
+
+
+def _raised(own: Heard, more_db: float) -> Heard:
+    """A seat as it is heard when it is played louder."""
+    return Heard(own.bearing, own.powers * own.powers.dtype.type(10.0 ** (more_db / 10.0)))

@@ -18,9 +18,11 @@ from seatwright.errors import Fault
 from seatwright.stage.description import dotted_key
 
 _MARKS = (".", "_", "-")
-_SIDE = re.compile(r"(?P<base>.+[._-])(?P<side>[LR])(?P<ending>\.[^.]+)?")
+SIDE = re.compile(r"(?P<base>.+[._-])(?P<side>[LR])(?P<ending>\.[^.]+)?")
 StemNames = dict[str, tuple[tuple[str, str], ...]]
 """For each seat the key and the name of each of its stems."""
+
+HALF_HINT = "export the other side as well, or rename a file that is no half of a pair"
 
 _Sides = tuple[list[tuple[list[Path], list[Path]]], list[Path]]
 _HINTED_FAULTS = 50
@@ -149,7 +151,9 @@ class _Search:
     def pair_for(self, key: str, name: str) -> _Found | None:
         """The left and right file that a name without its side stands for."""
         path = self.folders.root / name
-        if (match := _SIDE.fullmatch(path.name)) and (others := self.other_sides(path, match)):
+        if (match := SIDE.fullmatch(path.name)) and (
+            others := other_halves(self.folders, path, match)
+        ):
             return self.refuse_half(key, others[0])
         if self.folders.lacks(path):
             return self.missing(key, name)
@@ -197,7 +201,7 @@ class _Search:
         while waiting:
             stem = waiting.pop(0)
             paths = stem.paths
-            if len(paths) == 1 and (match := _SIDE.fullmatch(paths[0].name)):
+            if len(paths) == 1 and (match := SIDE.fullmatch(paths[0].name)):
                 paths = self.with_other_side(stem, match, waiting, written)
             if paths:
                 result.append(StemFiles(paths, " + ".join(path.name for path in paths), stem.key))
@@ -208,7 +212,7 @@ class _Search:
     ) -> tuple[Path, ...]:
         """A file whose name ends in L or R with its other half, which leaves `waiting`."""
         path = stem.paths[0]
-        others = self.other_sides(path, match)
+        others = other_halves(self.folders, path, match)
         here = [found for found in waiting if found.paths[0] in others]
         if not here and any(other in written for other in others):
             return (path,)  # left and right sit on seats of their own
@@ -223,27 +227,42 @@ class _Search:
             waiting.remove(here[0])
         return (path, halves[0]) if match["side"] == "L" else (halves[0], path)
 
-    def other_sides(self, path: Path, match: re.Match[str]) -> list[Path]:
-        """Files that can be the other half: of the same ending first, else of any."""
-        name = match["base"] + ("R" if match["side"] == "L" else "L")
-        same = self.folders.named(path.with_name(name + (match["ending"] or "")))
-        return same or self.folders.fitting(path.with_name(name))
-
     def refuse_half(self, key: str, path: Path) -> _Found | None:
         """Note a file whose other half is missing, once for both halves."""
-        match = _SIDE.fullmatch(path.name)
-        base, side, ending = match.groups() if match else (path.stem, "", path.suffix)
-        other = f"{base}{'R' if side == 'L' else 'L'}{ending or ''}"
-        what = f"found {path.name} without {other}"
+        what = lonely_half(path)
         if what not in self.lonely:
             self.lonely.add(what)
-            self.refuse(key, what)
+            self.refuse(key, what, HALF_HINT)
         return None
 
     def refuse(self, key: str, what: str, hint: str = "") -> _Found | None:
         """Note a fault; there is no stem then."""
         self.faults.append(Fault(what, key=key, hint=hint))
         return None
+
+
+def other_halves(folders: Folders, path: Path, match: re.Match[str]) -> list[Path]:
+    """Files that can be the other half: of the same ending first, else of any.
+
+    Parameters
+    ----------
+    folders : Folders
+    path : Path
+        Of a file that ends in L or R.
+    match : re.Match
+        Its name by `SIDE`.
+    """
+    name = match["base"] + ("R" if match["side"] == "L" else "L")
+    same = folders.named(path.with_name(name + (match["ending"] or "")))
+    return same or folders.fitting(path.with_name(name))
+
+
+def lonely_half(path: Path) -> str:
+    """What is said of a file whose other half is missing."""
+    match = SIDE.fullmatch(path.name)
+    base, side, ending = match.groups() if match else (path.stem, "", path.suffix)
+    other = f"{base}{'R' if side == 'L' else 'L'}{ending or ''}"
+    return f"found {path.name} without {other}"
 
 
 def _listed(paths: Iterable[Path]) -> str:

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import calendar
 import re
+from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
 from seatwright.errors import SceneError
 from seatwright.listening.ballot_code import CODE_PREFIX, PLAIN_PREFIX, unpacked_code
-from seatwright.listening.fields import Fields
+from seatwright.listening.fields import FORMS, VERSION_ID, Fields, shown
 from seatwright.listening.plain_json import LARGEST, digest_fits, read_json
-from seatwright.listening.trial import MOST_VERSIONS, VERSION_ID
+from seatwright.listening.trial import MOST_VERSIONS
 
 LONGEST_COMMENT = 10_000
 """Characters."""
@@ -137,7 +138,7 @@ def parse_ballot(data: bytes | str) -> Ballot:
 
 def _ballot(fields: Fields) -> Ballot:
     fields.only(_KEYS)
-    fields.whole("seatwright_ballot", 1, 1)
+    fields.format("seatwright_ballot", 1)
     return Ballot(
         trial=fields.text("trial", "[0-9a-f]{16}"),
         listener=fields.text("listener", "[0-9a-f]{32}"),
@@ -158,7 +159,7 @@ def _ballot(fields: Fields) -> Ballot:
 def _check_sum(fields: Fields, checksum: str) -> None:
     rest = {key: value for key, value in fields.table.items() if key != "checksum"}
     if checksum and not digest_fits(rest, checksum):
-        fields.fault("checksum", "found a checksum that does not fit: damaged or changed")
+        fields.fault("checksum", "found a checksum that does not fit the rest: damaged or changed")
 
 
 def _time(fields: Fields, key: str) -> float:
@@ -179,18 +180,19 @@ def _letters(fields: Fields) -> tuple[tuple[str, str], ...]:
         table.fault("", f"found {len(table.table)} letters, wanted 1 to {MOST_VERSIONS}")
         return ()
     if any(not re.fullmatch("[A-Z]", letter) for letter in table.table):
-        table.fault("", "found a letter that is none, wanted A to Z")
+        table.fault("", "found a key that is no letter, wanted A to Z")
         return ()
     pairs = tuple((letter, table.text(letter, VERSION_ID)) for letter in sorted(table.table))
     if len({version for _, version in pairs}) < len(pairs):
-        table.fault("", "found a version under two letters")
+        table.fault("", "found a version under two letters, wanted each under one")
     return pairs
 
 
 def _heard(fields: Fields) -> tuple[tuple[str, float], ...]:
     table = fields.inside("heard")
-    if not all(re.fullmatch(VERSION_ID, key) for key in table.table):
-        table.fault("", "found an entry that is no version")
+    strange = [key for key in table.table if not re.fullmatch(VERSION_ID, key)]
+    if strange:
+        table.fault("", f"found the key {shown(strange[0])}, wanted {FORMS[VERSION_ID]}")
         return ()
     return tuple((key, table.number(key, 0.0, 1e7)) for key in sorted(table.table))
 
@@ -200,14 +202,18 @@ def _ranking(fields: Fields) -> tuple[tuple[str, ...], ...] | None:
         return None
     places = fields.items("ranking", MOST_VERSIONS)
     if not all(isinstance(place, list) and place for place in places):
-        fields.fault("ranking", "found a place that is no list of versions")
+        what = "found a place that is no list of versions, wanted one version or more in each"
+        fields.fault("ranking", what)
         return None
     ranked = [version for place in places for version in place]
-    if not all(isinstance(one, str) and re.fullmatch(VERSION_ID, one) for one in ranked):
-        fields.fault("ranking", "found an entry that is no version")
+    strange = [o for o in ranked if not (isinstance(o, str) and re.fullmatch(VERSION_ID, o))]
+    if strange:
+        fields.fault("ranking", f"found {shown(strange[0])}, wanted {FORMS[VERSION_ID]}")
         return None
     if len(set(ranked)) < len(ranked) or not ranked:
-        fields.fault("ranking", f"found {len(ranked)} entries, wanted each version once")
+        most = Counter(ranked).most_common(1)
+        found = f"{most[0][0]} {most[0][1]} times" if most else "no version"
+        fields.fault("ranking", f"found {found}, wanted each version once")
         return None
     return tuple(tuple(sorted(place)) for place in places)
 

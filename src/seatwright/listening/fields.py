@@ -12,6 +12,15 @@ from seatwright.errors import Fault
 
 _SHOWN = 60
 
+VERSION_ID = r"v[1-9][0-9]?"
+FORMS = {
+    VERSION_ID: "a version, v1 to v99",
+    **{
+        f"[0-9a-f]{{{count}}}": f"{count} characters of 0 to 9 and a to f" for count in (16, 32, 64)
+    },
+}
+"""What a text of a pattern is, for people."""
+
 
 def shown(value: Any) -> str:
     """A value as JSON, cut to a length that a line can hold."""
@@ -47,7 +56,8 @@ class Fields:
     def only(self, known: Collection[str]) -> None:
         """Every key has to be one of these."""
         for key in sorted(set(self.table) - set(known))[:3]:
-            self._fault(key[:_SHOWN], "found a key nobody knows")
+            what = f"found a key nobody knows, wanted none but: {', '.join(known)}"
+            self._fault(key[:_SHOWN], what)
 
     def text(
         self, key: str, pattern: str = "", longest: int = 200, choices: Collection[str] = ()
@@ -61,7 +71,7 @@ class Fields:
         elif choices and value not in choices:
             self._wrong(key, f"one of: {', '.join(choices)}")
         elif pattern and not re.fullmatch(pattern, value):
-            self._wrong(key, f"the form {pattern}")
+            self._wrong(key, FORMS.get(pattern, f"the form {pattern}"))
         else:
             return value
         return ""
@@ -72,7 +82,7 @@ class Fields:
         if isinstance(value, bool) or not isinstance(value, int | float):
             self._wrong(key, "a number")
         elif not low <= value <= high:
-            self._wrong(key, f"{low:g} to {high:g}")
+            self._wrong(key, f"a number from {low:.10g} to {high:.10g}")
         else:
             return float(value)
         return low
@@ -85,10 +95,16 @@ class Fields:
         if isinstance(value, bool) or not isinstance(value, int):
             self._wrong(key, "a whole number")
         elif not low <= value <= high:
-            self._wrong(key, f"{low} to {high}")
+            self._wrong(key, f"a whole number from {low} to {high}")
         else:
             return value
         return low
+
+    def format(self, key: str, known: int) -> None:
+        """The number of a file's format has to be the one this program writes."""
+        value = self.table.get(key)
+        if isinstance(value, bool) or value != known:
+            self._wrong(key, f"{known}, the only format this version reads")
 
     def items(self, key: str, most: int) -> list[Any]:
         """A list; empty where it is wrong."""

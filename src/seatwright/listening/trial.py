@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from seatwright.errors import Fault, SceneError
-from seatwright.listening.fields import Fields
+from seatwright.listening.fields import VERSION_ID, Fields, shown
 from seatwright.listening.plain_json import digest_fits, digest_of, read_json
 
 TRIAL_FORMAT = 1
@@ -22,7 +22,6 @@ LARGEST_TRIAL = 4 * 1024 * 1024
 
 MOST_VERSIONS = 26
 MODES = ("free", "ranking", "identification")
-VERSION_ID = r"v[1-9][0-9]?"
 
 
 @dataclass(frozen=True)
@@ -153,7 +152,7 @@ def parse_trial(data: bytes) -> Trial:
     if "seatwright_trial" not in table:
         raise SceneError("found no key seatwright_trial, wanted a trial manifest")
     fields = Fields(table)
-    fields.whole("seatwright_trial", 1, TRIAL_FORMAT)
+    fields.format("seatwright_trial", TRIAL_FORMAT)
     trial = Trial(
         id=fields.text("id", "[0-9a-f]{16}"),
         title=fields.text("title", longest=10_000),
@@ -184,7 +183,8 @@ def _words(fields: Fields, key: str, most: int, known: tuple[str, ...] = ()) -> 
     words = fields.items(key, most)
     wrong = [word for word in words if not isinstance(word, str) or (known and word not in known)]
     if wrong:
-        fields.fault(key, f"found an entry that is none of: {', '.join(known) or 'texts'}")
+        wanted = f"one of: {', '.join(known)}" if known else "text"
+        fields.fault(key, f"found the entry {shown(wrong[0])}, wanted {wanted}")
         return ()
     return tuple(words)
 
@@ -196,7 +196,7 @@ def _identification(fields: Fields) -> IdentificationPlan | None:
     pair = _words(plan, "pair", 2)
     trials = plan.whole("trials", 1, 1000)
     if len(set(pair)) != 2:
-        plan.fault("pair", "found no two versions, wanted two")
+        plan.fault("pair", f"found {len(set(pair))} versions, wanted two different ones")
         return None
     return IdentificationPlan((pair[0], pair[1]), trials)
 
@@ -207,12 +207,18 @@ def _unfit(trial: Trial, table: dict[str, Any]) -> list[Fault]:
     ids = [version.id for version in trial.versions]
     plain = {version.id for version in trial.versions if version.twin_of is None}
     if len(set(ids)) < len(ids) or not ids:
-        faults.append(Fault(f"found the ids {', '.join(ids)}, wanted some, each once"))
+        listed = ", ".join(ids) or "none"
+        faults.append(
+            Fault(f"found the ids {listed}, wanted one or more, each once", key="versions")
+        )
     for twin, original in trial.twins:
         if original not in plain:
-            faults.append(Fault(f"found {twin} as twin of {original}, which is no such version"))
+            what = f"found {twin} as twin of {original}, wanted a version that is no twin itself"
+            faults.append(Fault(what, key="versions"))
     if trial.identification and not set(trial.identification.pair) <= set(ids):
-        faults.append(Fault("found a version to identify that is not in the trial"))
+        pair = " and ".join(map(shown, trial.identification.pair))
+        what = f"found {pair} to identify, wanted two of {', '.join(ids) or 'none'}"
+        faults.append(Fault(what, key="identification.pair"))
     rest = {key: value for key, value in table.items() if key != "id"}
     if not faults and not digest_fits(rest, trial.id):
         what = f"found id {trial.id}, which is not that of the manifest's contents"

@@ -38,14 +38,20 @@ _NAME_BYTES = 100
 """Of a seat's name, so that the files of two long ones stay apart."""
 
 SECTION_BALANCES: dict[str, dict[str, float]] = {
-    "strings": {"tree": 0, "outriggers": -4, "ambient": -10, "close": -9},
+    "strings": {"tree": 0, "outriggers": -4, "ambient": -7, "close": -5},
     "woodwinds": {"close": 0, "tree": -2, "outriggers": -10, "ambient": -12},
-    "brass": {"ambient": 0, "tree": -2, "outriggers": -6, "close": -14},
-    "percussion": {"tree": 0, "ambient": -4, "outriggers": -8, "close": -8},
-    "keyboards": {"tree": 0, "close": -3, "outriggers": -10, "ambient": -12},
-    "choir": {"ambient": 0, "tree": -3, "outriggers": -4, "close": -20},
+    "brass": {"ambient": 0, "tree": -2, "outriggers": -6, "close": -7},
+    "percussion": {"tree": 0, "ambient": -4, "outriggers": -8, "close": -7},
+    "keyboards": {"tree": 0, "close": -3, "outriggers": -4, "ambient": -12},
+    "choir": {"ambient": 0, "outriggers": -4, "tree": -6, "close": -12},
 }
-"""Levels in dB: strings by the tree, woodwinds close, brass by the room, choir furthest back."""
+"""Levels in dB: strings by the tree, woodwinds close, brass by the room, choir furthest back.
+
+Their character is common practice, no source. How high the close microphones stand is computed: the
+least that lets no two seats of a full layout be heard in the opposite order, its winds as one stem
+each or one a player. The tree alone draws all to the middle; choir and strings pay for it with
+less tree and more room, so that no section is heard much nearer.
+"""
 
 
 @dataclass(frozen=True)

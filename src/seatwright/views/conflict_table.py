@@ -23,6 +23,8 @@ A seat is hidden where another is stronger in the same octave and tenth of a sec
 one direction to 12 dB from 60 degrees apart. Share: of its own loudness over the piece, by whoever
 hides most; in brackets how many more hide a quarter. Octaves are wide: let your ears decide."""
 
+NO_MOVE = "no small move parts them: turn one down, or write them apart"
+
 FOLD_MEANING = "0 dB where left and right are alike, -3 unrelated, less where they cancel"
 
 Pair = tuple[Conflict, Parting]
@@ -67,12 +69,14 @@ def move_words(move: Parting) -> str:
     """What to write into the seat, and what stands there now."""
     if move.key == "bearing":
         return f"bearing = {move.value:.1f} (now {move.before:.1f})"
+    if move.key == "distance":
+        return f"distance = {move.value:.2f} m (now {move.before:.2f})"
     if move.key == "perspectives.close":
         now = "not heard" if move.before is None else f"{move.before:g}"
         return f"close = {move.value:g} dB (now {now})"
     if move.key == "gain":
         return f"gain = {move.value:g} dB (now {move.before:g})"
-    return "no move helps: arrangement, level"
+    return NO_MOVE
 
 
 def _row(conflict: Conflict, move: Parting) -> list[str]:

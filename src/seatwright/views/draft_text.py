@@ -27,7 +27,7 @@ _BALANCE_REASONS = {
     "brass": "the room first, so that it can breathe",
     "percussion": "the tree first, the room behind it",
     "keyboards": "the tree, with detail from close",
-    "choir": "furthest back: the room first, hardly any close",
+    "choir": "furthest back: the room first, close only for its place",
 }
 
 
