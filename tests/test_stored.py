@@ -35,11 +35,11 @@ def test_it_shows_what_is_there(filled: Path, capsys: pytest.CaptureFixture[str]
     rows = {line[:30].strip(): line.split()[-3:] for line in text.splitlines()[2:]}
     assert rows["impulse responses of a seat"][0] == "1"
     assert rows["reports of renders"][0] == "1"
-    assert "limit 8.6 GB" in text
+    assert "limit 8.0 GB" in text
     run("--json")
     facts = json.loads(capsys.readouterr().out)
     assert facts["size"] == sum(path.stat().st_size for path in filled.rglob("*.kept"))
-    assert facts["limit"] == 8 * 2**30
+    assert facts["limit"] == 8 * 10**9
 
 
 def test_it_is_limited_verified_and_cleared(

@@ -105,7 +105,7 @@ def test_a_few_steps_in_one_sample_of_a_signed_file_are_found(
     info = soundfile.info(folder / file)
     soundfile.write(folder / file, samples, rate, info.subtype)
     (told,) = faults(folder)
-    assert f"{file}: found SHA-256" in told
+    assert f"{file}: changed since it was written: found SHA-256" in told
     sign(folder, file)
     told = "\n".join(faults(folder))
     assert f"apart from the sum of its {row.parts} {row.kind} at 0.562 s" in told

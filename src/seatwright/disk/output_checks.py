@@ -64,7 +64,8 @@ def hash_faults(path: Path, sha256: str) -> list[Fault]:
         raise DiskError(error.faults) from error
     if found == sha256:
         return []
-    return [Fault(f"found SHA-256 {found}, wanted {sha256}", file=str(path))]
+    what = f"changed since it was written: found SHA-256 {found[:12]}..., wanted {sha256[:12]}..."
+    return [Fault(what, file=str(path), hint="rendering again restores it")]
 
 
 def report_faults(folder: Path) -> list[Fault]:

@@ -25,7 +25,7 @@ from seatwright.errors import DiskError, Fault
 KINDS = ("responses", "sums", "levels", "figures", "stems", "files", "reports")
 """Folders of a store."""
 
-LIMIT_BYTES = 8 * 2**30
+LIMIT_BYTES = 8 * 10**9
 """How large a store may grow where nobody said otherwise."""
 
 _MARK = "CACHEDIR.TAG"
