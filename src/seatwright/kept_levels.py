@@ -6,6 +6,7 @@ from dataclasses import asdict
 
 from seatwright.disk.kept_file import DamagedFile
 from seatwright.disk.store import Store
+from seatwright.disk.typed_facts import typed
 from seatwright.sound.mix import Levels
 from seatwright.sound.spectra import Picture
 
@@ -23,10 +24,10 @@ def known_levels(store: Store | None, key: str) -> tuple[Levels, Picture] | None
     if store is None or reader is None:
         return None
     try:
-        levels = Levels(**reader.facts["levels"])
+        levels = typed(Levels, reader.facts["levels"])
         bands, spectrum, course = (reader.read(place) for place in range(3))
-        return levels, Picture(bands, spectrum, reader.facts["step"], course)
-    except (DamagedFile, KeyError, TypeError, IndexError) as error:
+        return levels, Picture(bands, spectrum, float(reader.facts["step"]), course)
+    except (DamagedFile, KeyError, TypeError, ValueError) as error:
         found = error if isinstance(error, DamagedFile) else DamagedFile(reader.path, repr(error))
         store.forget(found)
         return None

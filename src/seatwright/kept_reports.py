@@ -9,8 +9,6 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
-from pydantic import TypeAdapter, ValidationError
-
 from seatwright.acoustics.head import HeadModel
 from seatwright.disk.bounce_folder import BounceFolder
 from seatwright.disk.casting import Cast
@@ -19,6 +17,7 @@ from seatwright.disk.file_contents import Content, file_content
 from seatwright.disk.scene_file import ReadScene
 from seatwright.disk.store import Store
 from seatwright.disk.store_keys import key_of
+from seatwright.disk.typed_facts import typed
 from seatwright.errors import StemError
 from seatwright.stage.request import Request
 from seatwright.views.report import Report, report_table
@@ -57,8 +56,8 @@ def standing_report(
     """
     facts = store.facts("reports", key)
     try:
-        report = TypeAdapter(Report).validate_python(facts["report"]) if facts else None
-    except (KeyError, ValidationError):
+        report = typed(Report, facts["report"]) if facts else None
+    except (KeyError, ValueError):
         return None
     if report is None or not _texts_stand(outputs.folder, report):
         return None

@@ -256,7 +256,9 @@ class Mixdown:
         fresh = {group: _signals(rendered, rows, plan, group) for group in missing}
 
         def signal(group: int, place: int) -> Signal:
-            return fresh[group][place] if group in fresh else self.sums.signal(group, place, number)
+            if group in fresh:
+                return fresh[group][place]
+            return self.sums.signal(group, place, number, frames)
 
         outputs: list[Signal] = [
             section_sum(signal(*each) for each in source) for source in plan.sources
@@ -284,8 +286,9 @@ class Mixdown:
         else:
             for number, (first, last) in enumerate(self.ranges):
                 source = plan.sources[output - 1]
-                found = section_sum(self.sums.signal(*each, number) for each in source)
-                yield np.zeros((2, last - first), np.float32) if found is None else found
+                frames = last - first
+                found = section_sum(self.sums.signal(*each, number, frames) for each in source)
+                yield np.zeros((2, frames), np.float32) if found is None else found
 
 
 def _signals(

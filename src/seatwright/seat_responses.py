@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -18,6 +19,7 @@ from seatwright.disk.casting import Cast
 from seatwright.disk.kept_file import DamagedFile, KeptReader
 from seatwright.disk.store import Store
 from seatwright.disk.store_keys import key_of
+from seatwright.disk.typed_facts import typed
 from seatwright.errors import naming
 from seatwright.stage.description import dotted_key
 from seatwright.stage.scene import Scene
@@ -88,8 +90,8 @@ class SeatResponses:
     def _figures_of(self, name: str) -> SeatFigures:
         if name not in self._figures and self.store:
             facts = self.store.facts("responses", self.key(name))
-            if facts is not None:
-                return SeatFigures(**facts["figures"])
+            with suppress(KeyError, ValueError):  # else they come with the responses
+                return typed(SeatFigures, facts["figures"] if facts else None)
         return self._figures[name] if name in self._figures else self.built(name).figures
 
     def _found(self, name: str) -> BuiltSeat | None:
@@ -121,8 +123,8 @@ class SeatResponses:
 
 def _read(reader: KeptReader) -> BuiltSeat:
     try:
-        figures = SeatFigures(**reader.facts["figures"])
+        figures = typed(SeatFigures, reader.facts["figures"])
         parts = {name: reader.read(place) for place, name in enumerate(reader.facts["parts"])}
-    except (KeyError, TypeError, IndexError) as error:
-        raise DamagedFile(reader.path, f"responses without {error}") from error
+    except (KeyError, TypeError, ValueError) as error:
+        raise DamagedFile(reader.path, f"no responses: {type(error).__name__}") from error
     return BuiltSeat(parts, figures)

@@ -19,6 +19,7 @@ BLOCKS: list[list[Signal]] = [
     [None, None],
     [RNG.normal(size=(2, 300)).astype(np.float32), RNG.normal(size=(2, 300)).astype(np.float32)],
 ]
+LENGTHS = (500, 400, 300)
 KEYS = ("a" * 64, "b" * 64)
 
 
@@ -32,7 +33,7 @@ def fill(sums: GroupSums) -> None:
 def same(sums: GroupSums, group: int) -> bool:
     for number, block in enumerate(BLOCKS):
         for place, wanted in enumerate(block):
-            found = sums.signal(group, place, number)
+            found = sums.signal(group, place, number, LENGTHS[number])
             if wanted is None or found is None:
                 if not (wanted is None and found is None):
                     return False
@@ -78,7 +79,9 @@ def test_a_block_that_is_not_there_is_damage(tmp_path: Path) -> None:
     with GroupSums(KEYS, tmp_path, store) as sums:
         fill(sums)
         with pytest.raises(DamagedFile, match="no signal 0 in block 3"):
-            sums.signal(0, 0, 3)
+            sums.signal(0, 0, 3, 500)
+        with pytest.raises(DamagedFile, match="of shape"):
+            sums.signal(0, 0, 0, 499)
 
 
 def test_no_place_beside_the_outputs_is_told(tmp_path: Path) -> None:

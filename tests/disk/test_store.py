@@ -231,3 +231,66 @@ def test_results_of_another_version_are_told(
     (doubt,) = open_store(tmp_path / "s").doubts
     assert "another version of this program" in doubt.what
     assert open_store(tmp_path / "s").doubts == []
+
+
+def test_links_in_a_store_lead_nowhere(tmp_path: Path) -> None:
+    store = open_store(tmp_path / "store")
+    letter, other = tmp_path / "letter", tmp_path / "other"
+    letter.write_text("dear")
+    (other / "ab").mkdir(parents=True)
+    (other / "ab" / "x.kept").write_text("mine")
+    (store.folder / "sums").symlink_to(other)
+    (store.folder / "levels").mkdir()
+    (store.folder / "levels" / "ab").symlink_to(other / "ab")
+    for name in ("computed-by", "limit-bytes"):
+        (store.folder / name).unlink(missing_ok=True)
+        (store.folder / name).symlink_to(letter)
+    again = open_store(store.folder)
+    again.limit = 5
+    again.clear()
+    assert letter.read_text() == "dear"
+    assert (other / "ab" / "x.kept").read_text() == "mine"
+
+
+def test_pipes_and_devices_in_a_store_keep_nobody_waiting(tmp_path: Path) -> None:
+    store = open_store(tmp_path / "store")
+    store.keep("sums", KEYS[0], {}, [BLOCK])
+    (path,) = files(store)
+    for place in (path, store.folder / "computed-by", store.folder / "limit-bytes"):
+        place.unlink(missing_ok=True)
+        os.mkfifo(place)
+    again = open_store(store.folder)
+    assert again.limit > 0
+    assert found(again, KEYS[0]) is None
+    assert again.damaged() == ()
+    (store.folder / "limit-bytes").unlink()
+    (store.folder / "limit-bytes").symlink_to("/dev/zero")
+    assert again.limit == Store(store.folder).limit > 0
+
+
+def test_one_place_that_is_taken_stops_no_other(tmp_path: Path) -> None:
+    store = store_in(tmp_path)
+    taken = store.folder / "sums" / KEYS[0][:2] / f"{KEYS[0]}.kept"
+    taken.mkdir(parents=True)
+    store.keep("sums", KEYS[0], {}, [BLOCK])
+    store.keep("sums", KEYS[1], {}, [BLOCK])
+    assert found(store, KEYS[1]) is not None
+    (doubt,) = store.doubts
+    assert (doubt.file, "not kept here" in doubt.what) == (str(taken), True)
+
+
+def test_a_temporary_that_is_written_is_not_abandoned_whatever_the_clock(tmp_path: Path) -> None:
+    store = store_in(tmp_path)
+    writer = store.writer("sums", KEYS[0])
+    writer.add(BLOCK)
+    os.utime(writer.temporary, (1e9, 1e9))
+    store_in(tmp_path).shrink()
+    writer.finish({"key": KEYS[0]})
+    assert found(store, KEYS[0]) is not None
+
+
+def test_a_home_that_is_not_known(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SEATWRIGHT_STORE", "~nobody-of-that-name/x")
+    store, (doubt,) = usual_store()
+    assert store is None
+    assert "found no home folder" in doubt.what

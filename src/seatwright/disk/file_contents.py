@@ -11,6 +11,7 @@ import hashlib
 import time
 from collections.abc import Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -23,6 +24,7 @@ from seatwright.disk.stem_reader import Stem
 from seatwright.disk.stems import file_state
 from seatwright.disk.store import Store
 from seatwright.disk.store_keys import key_of
+from seatwright.disk.typed_facts import typed
 from seatwright.errors import Fault, StemError
 
 _PIECE = 2**20
@@ -67,7 +69,8 @@ def file_content(path: Path, store: Store | None = None) -> Content:
         state = _state(path)
         key = key_of("files", str(path.absolute()), state) if store else ""
         if store and (known := store.facts("files", key)):
-            return Content(known["sha256"], known["audio"])
+            with suppress(KeyError, ValueError):
+                return typed(Content, {name: known[name] for name in ("sha256", "audio")})
         content = _read(path)
         if store and _state(path) == state and _settled(state):
             store.keep("files", key, {"sha256": content.sha256, "audio": content.audio})

@@ -73,7 +73,7 @@ class GroupSums:
         for group in self.missing:
             self._readers[group] = self._writers[group].finished()
 
-    def signal(self, group: int, number: int, block: int) -> Signal:
+    def signal(self, group: int, number: int, block: int, frames: int) -> Signal:
         """One signal of a group in one block, which the same signal of the next one overwrites.
 
         Raises
@@ -89,6 +89,8 @@ class GroupSums:
             found = reader.read(place, self._memory.get((group, number)))
         except (KeyError, IndexError, TypeError) as error:
             raise DamagedFile(reader.path, f"no signal {number} in block {block}") from error
+        if found.shape != (2, frames) or found.dtype != np.float32:
+            raise DamagedFile(reader.path, f"{found.dtype} of shape {found.shape} in block {block}")
         self._memory[group, number] = found
         return found
 
@@ -178,7 +180,11 @@ class _SumWriter:
         try:
             for array in before.written():
                 self._writer.add(array)
+        except DamagedFile:
+            raise
         except OSError as error:
+            if not before.temporary.exists():  # taken away: all of it has to be rendered again
+                raise DamagedFile(before.path, "no file any more") from error
             raise self._disk_error(error) from error
         finally:
             before.abandon()

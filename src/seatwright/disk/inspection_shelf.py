@@ -37,7 +37,7 @@ class InspectionShelf:
             broadcast = stem.broadcast
             start = broadcast.time_reference / stem.rate if broadcast else None
             return recorded_inspection(reader.facts["values"], arrays, str(stem.path), start)
-        except (DamagedFile, KeyError, TypeError, IndexError) as error:
+        except (DamagedFile, KeyError, TypeError, ValueError, AttributeError) as error:
             damage = error if isinstance(error, DamagedFile) else None
             self.store.forget(damage or DamagedFile(reader.path, repr(error)))
             return None

@@ -6,10 +6,9 @@ from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any, TypeVar
 
-from pydantic import TypeAdapter, ValidationError
-
 from seatwright.disk.store import Store
 from seatwright.disk.store_keys import key_of
+from seatwright.disk.typed_facts import typed
 
 Figures = TypeVar("Figures")
 
@@ -42,8 +41,8 @@ def kept_figures(
     key = key_of(f"figures {kind.__name__}", *things)
     if (known := store.facts("figures", key)) is not None:
         try:
-            return TypeAdapter(kind).validate_python(known["figures"])
-        except (KeyError, ValidationError):
+            return typed(kind, known["figures"])
+        except (KeyError, ValueError):
             pass  # kept by hand: computed again
     figures = computed()
     store.keep("figures", key, {"figures": asdict(figures)})  # type: ignore[call-overload]

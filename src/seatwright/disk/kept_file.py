@@ -10,10 +10,14 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
+from errno import EINVAL
 from io import FileIO
+from math import prod
 from pathlib import Path
+from stat import S_ISREG
 from threading import Lock
 from typing import Any
 
@@ -21,9 +25,47 @@ import numpy as np
 import xxhash
 from numpy.typing import NDArray
 
+if sys.platform != "win32":
+    import fcntl
+
 FORMAT = b"swkept-1"
 _TAIL = 8 + 16 + len(FORMAT)
 _MOST_INDEX = 64 * 2**20
+_MOST_AXES = 8
+
+
+def open_regular(path: Path) -> FileIO:
+    """A file to be read; OSError also for a pipe or a device, which could keep one waiting."""
+
+    def without_waiting(name: str, flags: int) -> int:
+        return os.open(name, flags | getattr(os, "O_NONBLOCK", 0))
+
+    file = open(path, "rb", buffering=0, opener=without_waiting)  # noqa: SIM115
+    if not S_ISREG(os.fstat(file.fileno()).st_mode):
+        file.close()
+        raise OSError(EINVAL, "no regular file", str(path))
+    return file
+
+
+def mark_in_use(file: FileIO) -> None:
+    """Lock a file as long as it is open, where the system can: whoever writes it is alive."""
+    if sys.platform != "win32":
+        with suppress(OSError):
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def is_in_use(path: Path) -> bool:
+    """Whether somebody has marked a file; False where the system cannot tell."""
+    if sys.platform == "win32":
+        return False
+    try:
+        with open_regular(path) as file:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return True
+    except OSError:
+        return False
+    return False
 
 
 class DamagedFile(Exception):
@@ -55,6 +97,7 @@ class KeptWriter:
         self._arrays: list[dict[str, Any]] = []
         self._bytes = 0
         self._file: FileIO | None = temporary.open("xb", buffering=0)
+        mark_in_use(self._file)
 
     def add(self, array: NDArray[Any]) -> int:
         """Append an array; its number."""
@@ -136,15 +179,10 @@ class KeptReader:
 
     def __init__(self, path: Path):
         self.path = path
-        self._file = path.open("rb", buffering=0)
+        self._file = open_regular(path)
         self._lock = Lock()
         try:
-            index = _index(self._file, path)
-            self.facts: dict[str, Any] = index["facts"]
-            self._arrays: list[dict[str, Any]] = index["arrays"]
-        except (KeyError, TypeError) as error:
-            self.close()
-            raise DamagedFile(path, f"an index without {error}") from error
+            self.facts, self._arrays = _index(self._file, path)
         except BaseException:
             self.close()
             raise
@@ -166,6 +204,8 @@ class KeptReader:
         DamagedFile
             If it is not, or cannot be read.
         """
+        if type(number) is not int or not 0 <= number < len(self._arrays):
+            raise DamagedFile(self.path, f"no array {number!r} among {len(self._arrays)}")
         row = self._arrays[number]
         kind, shape = np.dtype(row["type"]), tuple(row["shape"])
         array = into
@@ -204,7 +244,7 @@ def write_kept(
         writer.abandon()
 
 
-def _index(file: FileIO, path: Path) -> dict[str, Any]:
+def _index(file: FileIO, path: Path) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     size = file.seek(0, os.SEEK_END)
     tail = _bytes(file, path, max(0, size - _TAIL), min(_TAIL, size))
     if len(tail) < _TAIL or not tail.endswith(FORMAT):
@@ -215,8 +255,24 @@ def _index(file: FileIO, path: Path) -> dict[str, Any]:
     index = _bytes(file, path, size - _TAIL - length, length)
     if xxhash.xxh3_128_digest(index) != tail[8:24]:
         raise DamagedFile(path, "an index with another checksum than was written")
-    found: dict[str, Any] = json.loads(index)
-    return found
+    try:
+        found = json.loads(index)
+        facts, arrays = found["facts"], found["arrays"]
+        fits = isinstance(facts, dict) and all(_fits(row, size) for row in arrays)
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise DamagedFile(path, f"an index that cannot be read: {type(error).__name__}") from error
+    if not fits:
+        raise DamagedFile(path, "an index of arrays that the file cannot hold")
+    return facts, arrays
+
+
+def _fits(row: Mapping[str, Any], size: int) -> bool:
+    """Whether a row of an index tells of plain numbers within a file of so many bytes."""
+    kind, shape, begin = np.dtype(row["type"]), row["shape"], row["begin"]
+    plain = kind.kind in "fciu" and kind.subdtype is None and isinstance(row["check"], str)
+    whole = all(type(each) is int and each >= 0 for each in (*shape, begin))
+    inside = whole and begin + prod(shape) * kind.itemsize <= size
+    return plain and inside and len(shape) <= _MOST_AXES
 
 
 def _checked(array: NDArray[Any], path: Path, row: Mapping[str, Any]) -> NDArray[Any]:

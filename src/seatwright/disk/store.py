@@ -13,13 +13,21 @@ import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from errno import EEXIST, EISDIR, ELOOP, ENOTDIR
 from pathlib import Path
 from threading import Lock
 from typing import Any
 
 from numpy.typing import NDArray
 
-from seatwright.disk.kept_file import DamagedFile, KeptReader, KeptWriter, write_kept
+from seatwright.disk.kept_file import (
+    DamagedFile,
+    KeptReader,
+    KeptWriter,
+    is_in_use,
+    open_regular,
+    write_kept,
+)
 from seatwright.errors import DiskError, Fault
 
 KINDS = ("responses", "sums", "levels", "figures", "stems", "files", "reports")
@@ -37,6 +45,8 @@ _LIMIT_NAME = "limit-bytes"
 _ENDING = ".kept"
 _TEMPORARY = ".being-written-"
 _ABANDONED_SECONDS = 24 * 3600.0
+_ONE_PLACE = (EISDIR, ENOTDIR, ELOOP, EEXIST)
+"""Refusals that concern one name: something else stands there."""
 
 
 @dataclass(frozen=True)
@@ -139,7 +149,7 @@ class Store:
             path.parent.mkdir(parents=True, exist_ok=True)
             write_kept(path, self._temporary(path), {**facts, "key": key}, arrays)
         except OSError as error:
-            self.refused(error)
+            self.refused(error, path)
             return
         with self._lock:
             self._used.add(path)
@@ -158,13 +168,15 @@ class Store:
             self._used.add(path)
         return KeptWriter(path, self._temporary(path))
 
-    def refused(self, error: OSError) -> None:
-        """Keep nothing from now on, and say so once."""
+    def refused(self, error: OSError, path: Path | None = None) -> None:
+        """Keep nothing from now on, and say so once; but one place that is taken stops no other."""
+        one = path is not None and error.errno in _ONE_PLACE
         with self._lock:
-            first, self._refused = not self._refused, True
+            first = one or not self._refused
+            self._refused = self._refused or not one
         if first:
-            what = f"results are not kept: {error.strerror or error}"
-            self.doubts.append(Fault(what, file=str(self.folder)))
+            what = f"results are not kept{' here' if one else ''}: {error.strerror or error}"
+            self.doubts.append(Fault(what, file=str(path if one else self.folder)))
 
     @property
     def keeping(self) -> bool:
@@ -181,21 +193,38 @@ class Store:
     def limit(self) -> int:
         """Bytes it may hold."""
         try:
-            return max(0, int((self.folder / _LIMIT_NAME).read_text(encoding="ascii")[:20]))
-        except (OSError, ValueError):
+            return max(0, int(self.noted(_LIMIT_NAME)[:20]))
+        except ValueError:
             return LIMIT_BYTES
 
     @limit.setter
     def limit(self, size: int) -> None:
         path = self.folder / _LIMIT_NAME
-        temporary = self._temporary(path)
         try:
-            temporary.write_text(f"{size}\n", encoding="ascii")
-            temporary.replace(path)
+            self.note(_LIMIT_NAME, str(size))
         except OSError as error:
             raise DiskError(
                 Fault(f"cannot be written: {error.strerror}", file=str(path))
             ) from error
+
+    def note(self, name: str, text: str) -> None:
+        """Write a line into a file of the store itself; OSError if the disk refuses."""
+        path = self.folder / name
+        temporary = self._temporary(path)
+        try:
+            temporary.write_text(f"{text}\n", encoding="ascii")
+            temporary.replace(path)
+        finally:
+            with suppress(OSError):
+                temporary.unlink(missing_ok=True)
+
+    def noted(self, name: str) -> str:
+        """The beginning of such a line; "" where there is none."""
+        try:
+            with open_regular(self.folder / name) as file:
+                return file.read(200).decode("ascii", "replace").strip()
+        except OSError:
+            return ""
 
     def holdings(self) -> tuple[Holding, ...]:
         """What it holds, kind by kind."""
@@ -253,7 +282,7 @@ class Store:
                 status = entry.stat(follow_symlinks=False)
                 if entry.name.endswith(_ENDING):
                     yield status.st_mtime, status.st_size, Path(entry.path)
-                elif _abandoned(entry.name, status.st_mtime):
+                elif _abandoned(Path(entry.path), status.st_mtime):
                     Path(entry.path).unlink(missing_ok=True)
 
     def _path(self, kind: str, key: str) -> Path:
@@ -264,13 +293,18 @@ class Store:
         return path.with_name(f"{_TEMPORARY}{secrets.token_hex(8)}")
 
 
-def _abandoned(name: str, changed: float) -> bool:
-    return name.startswith(_TEMPORARY) and abs(time.time() - changed) > _ABANDONED_SECONDS
+def _abandoned(path: Path, changed: float) -> bool:
+    """Whether a temporary is old and nobody writes it; clocks alone may differ."""
+    old = abs(time.time() - changed) > _ABANDONED_SECONDS
+    return old and path.name.startswith(_TEMPORARY) and not is_in_use(path)
 
 
 def _folders(folder: Path) -> list[Path]:
+    """Folders in a folder; none behind links, which may lead anywhere."""
+    if folder.is_symlink():
+        return []
     try:
-        return [Path(entry.path) for entry in os.scandir(folder) if entry.is_dir()]
+        return [Path(e.path) for e in os.scandir(folder) if e.is_dir(follow_symlinks=False)]
     except OSError:
         return []
 

@@ -16,10 +16,20 @@ _ENGINE_NAME = "computed-by"
 
 
 def store_folder() -> Path | None:
-    """The folder of the store; None where the environment's variable is set to nothing."""
+    """The folder of the store; None where the environment's variable is set to nothing.
+
+    Raises
+    ------
+    DiskError
+        If the variable names somebody's home folder that is not known.
+    """
     named = os.environ.get(VARIABLE)
     if named is not None:
-        return Path(named).expanduser() if named.strip() else None
+        try:
+            return Path(named).expanduser() if named.strip() else None
+        except RuntimeError as error:
+            what = f'found no home folder for {VARIABLE} = "{named}", wanted a folder'
+            raise DiskError(Fault(what)) from error
     return user_cache_path("seatwright", appauthor=False) / "results"
 
 
@@ -32,14 +42,12 @@ def open_store(folder: Path) -> Store:
         If the folder cannot be a store.
     """
     store = Store(folder)
-    mark, wanted = folder / _ENGINE_NAME, engine_digest()
-    try:
-        found = mark.read_text(encoding="ascii", errors="replace").strip() if mark.is_file() else ""
-        if found != wanted:
-            mark.write_text(f"{wanted}\n", encoding="ascii")
-    except OSError as error:
-        store.refused(error)
-        return store
+    found, wanted = store.noted(_ENGINE_NAME), engine_digest()
+    if found != wanted:
+        try:
+            store.note(_ENGINE_NAME, wanted)
+        except OSError as error:
+            store.refused(error, folder / _ENGINE_NAME)
     if found not in ("", wanted):
         what = "its results are of another version of this program, and are computed again"
         store.doubts.append(Fault(what, file=str(folder)))
@@ -48,10 +56,8 @@ def open_store(folder: Path) -> Store:
 
 def usual_store() -> tuple[Store | None, list[Fault]]:
     """The store that commands use, None where there is none to be had; and why."""
-    folder = store_folder()
-    if folder is None:
-        return None, []
     try:
-        return open_store(folder), []
+        folder = store_folder()
+        return (open_store(folder), []) if folder else (None, [])
     except DiskError as error:
         return None, list(error.faults)
