@@ -121,7 +121,7 @@ def test_seatings_are_rendered_once_and_told_apart(ready: Any) -> None:
     assert (oboe.distance.before, oboe.distance.after) == (2.2, 3.2)
     assert oboe.figures["heard_bearing"].change > 5.0
     assert oboe.figures["direct_to_reverberant_db"].change < -0.5
-    assert abs(violas.figures["clarity_db"].change) < 0.05  # the common start moves by a fraction
+    assert abs(violas.figures["clarity_db"].change) < 0.1  # the common start moves by a fraction
     assert [seat.changes for seat in louder.seats if seat.is_written] == [("gain +6.0 dB",)]
     trial = json.loads((out / "trial.json").read_text(encoding="utf-8"))
     assert trial["versions"][3]["twin_of"] == "v1"

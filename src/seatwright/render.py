@@ -8,7 +8,7 @@ from contextlib import ExitStack, closing
 from pathlib import Path
 
 from seatwright.acoustics.impulse_response import Grid, response_seconds
-from seatwright.acoustics.listening import Listening, earliest_arrival, listening_of, seat_plan
+from seatwright.acoustics.listening import Listening, grid_origin, listening_of, seat_plan
 from seatwright.disk.bounce_folder import BounceFolder, BounceFormat, moved_broadcast
 from seatwright.disk.casting import Cast
 from seatwright.disk.earlier_render import whole_render
@@ -165,7 +165,7 @@ def time_grid(scene: Scene, listening: Listening, cast: Cast) -> Grid:
     if not plans:
         return Grid(cast.rate, 1, 0.0)
     seconds = response_seconds(listening.room)
-    return Grid(cast.rate, int(seconds * cast.rate), earliest_arrival(listening, plans))
+    return Grid(cast.rate, int(seconds * cast.rate), grid_origin(listening, plans, cast.rate))
 
 
 def bounce_format(request: Request, cast: Cast, first: int, last: int) -> BounceFormat:

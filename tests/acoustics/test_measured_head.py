@@ -20,7 +20,7 @@ from seatwright.acoustics.impulse_response import (
     generator_for,
     head_responses,
 )
-from seatwright.acoustics.listening import Listening, SeatPlan, earliest_arrival
+from seatwright.acoustics.listening import Listening, SeatPlan, grid_origin
 from seatwright.acoustics.measured_head import MeasuredHead, head_bank
 from seatwright.acoustics.room import Room, room_of
 from seatwright.disk.heads import shipped_head
@@ -255,7 +255,7 @@ def test_the_first_arrival_stands_at_sample_0(bearing: float) -> None:
     what is cut off before it, a slow low rise, is 23 dB down."""
     room, source = open_air(), Source(around(bearing), 180.0, "other")
     listening = Listening(room, (), Close(), EARS, shipped_head())
-    origin = earliest_arrival(listening, [SeatPlan("one", (source,), (("head", 0.0),))])
+    origin = grid_origin(listening, [SeatPlan("one", (source,), (("head", 0.0),))], RATE)
     early, _ = early_at_head(room, source, EARS, Grid(RATE, 4_800, origin), 0, shipped_head())
     whole, _ = early_at_head(
         room, source, EARS, Grid(RATE, 4_800, origin - 0.01), 0, shipped_head()

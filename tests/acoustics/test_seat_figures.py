@@ -19,7 +19,15 @@ from seatwright.stage.scene import Scene
 
 RATE = 48_000
 DECAY = 13.815511
-SEATS = ((-6.0, 3.0), (2.0, 2.5), (0.5, 7.0), (-4.0, 9.0), (5.0, 6.0), (7.0, 10.0))
+LOW_RATE = 12_000
+"""Enough for figures over 500 Hz and 1 kHz."""
+
+STAGE = [(x, y) for y in (2.5, 4.5, 6.5, 8.5, 10.5) for x in (-8.0, -5.0, -2.0, 1.0, 4.0, 7.0)]
+ANYWHERE = [
+    (x, y)
+    for y in (-20.0, -16.5, -13.0, -9.5, -6.0, 4.0, 7.0, 10.0)
+    for x in (-8.5, -3.0, 2.5, 7.0)
+]
 
 
 def heard_at(
@@ -31,8 +39,10 @@ def heard_at(
     return listening, plan, figures_of(listening, plan)
 
 
-def figures_of(listening: Listening, plan: SeatPlan, origin: float = 0.0) -> SeatFigures:
-    grid = Grid(RATE, round(response_seconds(listening.room) * RATE), origin)
+def figures_of(
+    listening: Listening, plan: SeatPlan, origin: float = 0.0, rate: int = RATE
+) -> SeatFigures:
+    grid = Grid(rate, round(response_seconds(listening.room) * rate), origin)
     return seat_figures(listening, plan, seat_response(listening, plan, grid))
 
 
@@ -144,44 +154,56 @@ def mid_band(listening: Listening, start: float) -> float:
     return float(density * time / DECAY * np.exp(-DECAY * start / time))
 
 
+def at_outriggers(x: float, y: float) -> tuple[Listening, SeatPlan]:
+    """A seat with a name, and so a tail, of its own."""
+    keys = {"stem": "one.wav", "x": x, "y": y, "instrument": "other"}
+    balance = {"perspectives": {"outriggers": 0.0}}
+    scene = Scene(hall=Hall(reverberation=1.8), seats={f"{x} {y}": keys | balance})
+    return listening_of(scene), seat_plan(scene, f"{x} {y}", 1)
+
+
+def starts_at_outriggers(listening: Listening, plan: SeatPlan) -> list[float]:
+    """Seconds of the direct sound's way to each."""
+    names = ("outriggers.left", "outriggers.right")
+    return [away(listening, plan, name) / listening.room.speed for name in names]
+
+
 def test_clarity_is_that_of_barron() -> None:
     """C80 of the outriggers' mix, two omnis in equal parts: (direct + early) / late of revised
-    theory; single seats within 3 dB, their mean within 0.8 dB, and not the same for all."""
+    theory, early up to 80 ms after the first of both. Mean over 30 seats of a stage within 0.5 dB,
+    each within 2 dB, and not the same for all. (8 draws: -0.3 dB, differing by 0.05; largest 1.1;
+    the floor by the players takes more than the walls do on the mean.)"""
     found, wanted = [], []
-    for x, y in SEATS:
-        listening, plan, figures = heard_at(x, y, {"outriggers": 0.0})
-        early = late = 0.0
-        for name in ("outriggers.left", "outriggers.right"):
-            distance = away(listening, plan, name)
-            start = distance / listening.room.speed
-            late += mid_band(listening, start + 0.08)
-            early += 1.0 / distance**2 + mid_band(listening, start)
-            early -= mid_band(listening, start + 0.08)
-        found.append(figures.clarity_db)
-        wanted.append(10.0 * np.log10(early / late))
+    for x, y in STAGE:
+        listening, plan = at_outriggers(x, y)
+        found.append(figures_of(listening, plan, rate=LOW_RATE).clarity_db)
+        starts = starts_at_outriggers(listening, plan)
+        late = 2.0 * mid_band(listening, min(starts) + 0.08)
+        direct = sum((listening.room.speed * start) ** -2.0 for start in starts)
+        whole = direct + sum(mid_band(listening, start) for start in starts)
+        wanted.append(10.0 * np.log10((whole - late) / late))
     difference = np.array(found) - np.array(wanted)
-    assert np.abs(difference).max() < 3.0
-    assert abs(float(difference.mean())) < 0.8
-    assert np.std(found) > 0.4
+    assert np.abs(difference).max() < 2.0
+    assert abs(float(difference.mean())) < 0.5, difference.mean()
+    assert np.std(found) > 0.5
 
 
 def test_direct_to_reverberant_ratio_falls_with_distance_as_theory_says() -> None:
     """1 / d^2 to all diffuse energy after it (Barron and Lee 1988) where all bands are alike: mean
-    over six seats within 0.8 dB, each within 2 dB."""
+    over 32 places in the hall within 0.4 dB, each within 1.5 dB. (8 draws: -0.15 dB, differing by
+    0.03; largest 0.8.)"""
     found, wanted = [], []
-    for x, y in SEATS:
-        listening, plan, _ = heard_at(x, y, {"outriggers": 0.0})
+    for x, y in ANYWHERE:
+        listening, plan = at_outriggers(x, y)
         listening = grey(listening)
-        direct = diffuse = 0.0
-        for name in ("outriggers.left", "outriggers.right"):
-            distance = away(listening, plan, name)
-            direct += 1.0 / distance**2
-            diffuse += mid_band(listening, distance / listening.room.speed)
-        found.append(figures_of(listening, plan).direct_to_reverberant_db)
+        starts = starts_at_outriggers(listening, plan)
+        direct = sum((listening.room.speed * start) ** -2.0 for start in starts)
+        diffuse = sum(mid_band(listening, start) for start in starts)
+        found.append(figures_of(listening, plan, rate=LOW_RATE).direct_to_reverberant_db)
         wanted.append(10.0 * np.log10(direct / diffuse))
     difference = np.array(found) - np.array(wanted)
-    assert np.abs(difference).max() < 2.0
-    assert abs(float(difference.mean())) < 0.8
+    assert np.abs(difference).max() < 1.5
+    assert abs(float(difference.mean())) < 0.4, difference.mean()
     assert np.ptp(wanted) > 3.0
 
 

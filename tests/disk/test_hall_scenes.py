@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from seatwright.acoustics.impulse_response import Grid, response_seconds
-from seatwright.acoustics.listening import earliest_arrival, listening_of, seat_plan
+from seatwright.acoustics.listening import grid_origin, listening_of, seat_plan
 from seatwright.acoustics.measures import energy
 from seatwright.acoustics.seat_response import seat_response
 from seatwright.disk.scene_file import ReadScene, read_scene
@@ -57,7 +57,7 @@ def test_a_small_group_sounds_with_all_default_microphones(name: str, tmp_path: 
     scene = read(tmp_path, name).scene
     listening = listening_of(scene)
     plans = [seat_plan(scene, seat, 2) for seat in scene.seats]
-    origin = earliest_arrival(listening, plans)
+    origin = grid_origin(listening, plans, RATE)
     grid = Grid(RATE, int(RATE * response_seconds(listening.room)), origin)
     response = seat_response(listening, plans[0], grid, apart=True)
     assert set(response.perspectives) == set(PERSPECTIVES)

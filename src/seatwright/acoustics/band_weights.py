@@ -29,6 +29,8 @@ _EDGE_OF_DECAY = 9.0
 """Least width of a noise edge in Hz times the reverberation time."""
 _WIDEST_NOISE_EDGE = 0.8
 """Octaves; the two edges of a band stay apart."""
+_TOP_PART = 1.0 / 12.0
+"""Of half the rate, over which noise fades below it: 22 to 24 kHz at 48 kHz."""
 
 
 def band_edges(band: int) -> tuple[float, float]:
@@ -159,6 +161,27 @@ def strip_widths(band: int, strip: int, strips: int, edges: Bands) -> tuple[floa
         outer[0] if strip == 0 else edge_octaves(low),
         outer[1] if strip == strips - 1 else edge_octaves(high),
     )
+
+
+def top_weight(frequency: NDArray[np.float64], rate: int) -> NDArray[np.float64]:
+    """Amplitude of all noise just below half the rate.
+
+    Complex noise that stops there at once rings at half the rate and dies away as slowly as 1 / t:
+    the loud start of a tail, which is periodic, then comes back at its end, 75 dB down.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (bins,)
+        Hz, at most half the rate.
+    rate : int
+        Samples per second.
+
+    Returns
+    -------
+    ndarray, shape (bins,)
+        1 up to eleven twelfths of half the rate, 0 there.
+    """
+    return _rising((1.0 - 2.0 * frequency / rate) / _TOP_PART)
 
 
 def octave_weight(frequency: NDArray[np.float64], band: int) -> NDArray[np.float64]:

@@ -22,6 +22,9 @@ from seatwright.acoustics.band_weights import amplitude_weights, transform_frequ
 FILTER_SECONDS = 0.0107
 """A filter's length: 512 samples at 48 kHz."""
 
+_LAG_HERTZ = 8_000.0
+"""Up to which delays are heard as directions."""
+
 _FINENESS = 4
 """Transforms are this many filters long, so that the cepstrum does not come round."""
 
@@ -57,6 +60,28 @@ def minimum_phase_filters(gains: NDArray[np.float64], rate: int) -> NDArray[np.f
     last = taps // 4
     filters[:, -last:] *= np.cos(np.linspace(0.0, np.pi / 2, last)) ** 2
     return np.asarray(filters)
+
+
+def minimum_phase_lags(gains: NDArray[np.float64], rate: int) -> NDArray[np.float64]:
+    """By how much minimum-phase filters delay, up to 8 kHz or a sixth of the rate.
+
+    Parameters
+    ----------
+    gains : ndarray, shape (filters, 9)
+        As for `minimum_phase_filters`.
+    rate : int
+        Samples per second.
+
+    Returns
+    -------
+    ndarray, shape (filters,)
+        Samples: midway between the least and the most phase delay.
+    """
+    length = _FINENESS * filter_taps(rate)
+    bins = slice(1, int(min(length / 6, _LAG_HERTZ * length / rate)) + 1)
+    turn = 2.0 * np.pi * np.arange(length // 2 + 1)[bins] / length
+    lags = -(np.log(gains) @ _basis(rate, length)[1][:, bins]) / turn
+    return np.asarray(0.5 * (lags.min(axis=1) + lags.max(axis=1)))
 
 
 @lru_cache(maxsize=32)

@@ -9,22 +9,26 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from seatwright.acoustics.band_weights import early_weights
-from seatwright.acoustics.colour import minimum_phase_filters, smooth_curve
+from seatwright.acoustics.colour import smooth_curve
 from seatwright.acoustics.diffuse_field import diffuse_mixing
 from seatwright.acoustics.directivity import recorded_gains
-from seatwright.acoustics.fractional_delay import fractional_kernels, placed_kernels
+from seatwright.acoustics.early_kernels import (
+    Kernels,
+    banded,
+    coloured_kernels,
+    convolved,
+    landing,
+)
+from seatwright.acoustics.fractional_delay import fractional_kernels
 from seatwright.acoustics.head import SPHERE, HeadModel, in_head_frame
 from seatwright.acoustics.reflections import Arrivals, arrivals_at, image_sources
 from seatwright.acoustics.room import Room
 from seatwright.acoustics.tail import diffuse_spectra, image_share, mixed_as_diffuse
-from seatwright.stage.bands import OCTAVE_BANDS
 from seatwright.stage.microphones import Ears, Microphone
 from seatwright.stage.seats import Source
 
@@ -34,12 +38,6 @@ TAIL_DEPTH_DB = 75.0
 _FADE_SECONDS = 0.03
 _ROUND_SECONDS = 0.3
 """Longer than a band filter rings, so that the tail's start does not come round to its end."""
-
-_OWN_FILTER_ORDER = 2
-"""Arrivals of more reflections share the filters of the octave bands."""
-
-_SKIRT = 1024
-"""Samples kept around the early part for the skirts of band filters."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +51,8 @@ class Grid:
     frames : int
         Length of every response.
     origin : float
-        Seconds since emission at sample 0: the earliest arrival of the whole scene.
+        Seconds since emission at sample 0: the earliest arrival of the whole scene, less what its
+        air filter delays it (`listening.grid_origin`).
     """
 
     rate: int
@@ -121,64 +120,13 @@ def early_responses(
     ndarray, shape (microphones, early frames)
         Starts at the grid's origin; as long as the latest arrival needs, at most the grid's.
     """
-    kernels: list[_Kernels] = []
+    kernels: list[Kernels] = []
     for row, (heard, delay) in enumerate(zip(arrivals, delays, strict=True)):
-        time = heard.distances / room.speed + delay - grid.origin
-        starts, taps = fractional_kernels(time * grid.rate)
-        kernels += _coloured(starts, taps, heard, row, grid.rate)
-    return _banded(kernels, len(arrivals), grid)
-
-
-@dataclass(frozen=True)
-class _Kernels:
-    """Kernels of one length for one row: starts (n,), taps (n, length), gains (n, 9)."""
-
-    row: int
-    starts: NDArray[np.int64]
-    taps: NDArray[np.float64]
-    gains: NDArray[np.float64]
-
-
-def _coloured(
-    starts: NDArray[np.int64], taps: NDArray[np.float64], heard: Arrivals, row: int, rate: int
-) -> list[_Kernels]:
-    """Kernels of one row, the directivity of the direct sound and the first reflections in them.
-
-    Later reflections, which are many and overlap, have their directivity in the band gains.
-    """
-    if heard.radiated is None:
-        return [_Kernels(row, starts, taps, heard.gains)]
-    first = heard.orders <= _OWN_FILTER_ORDER
-    radiated = heard.radiated[first]
-    own = _convolved(taps[first], minimum_phase_filters(radiated, rate))
-    kernels = [_Kernels(row, starts[first], own, heard.gains[first] / radiated)]
-    if not first.all():
-        kernels.append(_Kernels(row, starts[~first], taps[~first], heard.gains[~first]))
-    return kernels
-
-
-def _convolved(
-    first: NDArray[np.floating[Any]], second: NDArray[np.floating[Any]]
-) -> NDArray[np.float64]:
-    """Row by row, shapes (rows, taps)."""
-    taps = first.shape[1] + second.shape[1] - 1
-    length = scipy.fft.next_fast_len(taps, real=True)
-    spectra = scipy.fft.rfft(first, length) * scipy.fft.rfft(second, length)
-    return np.asarray(scipy.fft.irfft(spectra, length)[:, :taps])
-
-
-def _banded(kernels: list[_Kernels], rows: int, grid: Grid) -> NDArray[np.float32]:
-    """Put kernels with band gains on the grid and apply the bands; shape (rows, frames)."""
-    latest = max(int(each.starts.max()) + each.taps.shape[1] for each in kernels)
-    length = scipy.fft.next_fast_len(latest + 2 * _SKIRT, real=True)
-    signals = np.zeros((rows, len(OCTAVE_BANDS), length), dtype=np.float32)
-    for each in kernels:
-        placed = placed_kernels(each.starts + _SKIRT, each.taps, each.gains, length)
-        signals[each.row] += placed.T
-    spectra = scipy.fft.rfft(signals, axis=2)
-    summed = np.einsum("mbf,bf->mf", spectra, early_weights(grid.rate, length))
-    early = scipy.fft.irfft(summed, n=length, axis=1)
-    return np.asarray(early[:, _SKIRT : min(length, _SKIRT + grid.frames)])
+        samples = (heard.distances / room.speed + delay - grid.origin) * grid.rate
+        landed = landing(samples, heard, grid.rate)
+        starts, taps = fractional_kernels(landed.samples)
+        kernels += coloured_kernels(landed, starts, taps, heard, row, grid.rate)
+    return banded(kernels, len(arrivals), grid.rate, grid.frames)
 
 
 def generator_for(room: Room, seat: str, source: int, microphone: str) -> np.random.Generator:
@@ -340,23 +288,24 @@ def early_at_head(
     images = image_sources(room, source.position, reach, max_order)
     heard = _fading(room, arrivals_at(room, source, images, ears.position, reach))
     kernels = _ear_kernels(heard, ears, room, grid, head)
-    return _banded(kernels, 2, grid), float(heard.distances[0] / room.speed - grid.origin)
+    early = banded(kernels, 2, grid.rate, grid.frames)
+    return early, float(heard.distances[0] / room.speed - grid.origin)
 
 
 def _ear_kernels(
     heard: Arrivals, ears: Ears, room: Room, grid: Grid, head: HeadModel
-) -> list[_Kernels]:
+) -> list[Kernels]:
     """For each ear the start, kernel and band gains of every arrival."""
     directions = in_head_frame(heard.directions, ears)
     delays = head.delays(directions, room.speed)
     filters = head.filters(directions, grid.rate, room.speed)
-    kernels: list[_Kernels] = []
+    kernels: list[Kernels] = []
     for ear in range(2):
-        time = heard.distances / room.speed + delays[:, ear] - grid.origin
-        starts, taps = fractional_kernels(time * grid.rate - head.lead(grid.rate))
-        kernels += _coloured(
-            starts, _convolved(taps, filters[:, ear].astype(np.float64)), heard, ear, grid.rate
-        )
+        samples = (heard.distances / room.speed + delays[:, ear] - grid.origin) * grid.rate
+        landed = landing(samples, heard, grid.rate)
+        starts, taps = fractional_kernels(landed.samples - head.lead(grid.rate))
+        own = convolved(taps, filters[:, ear].astype(np.float64))
+        kernels += coloured_kernels(landed, starts, own, heard, ear, grid.rate)
     return kernels
 
 

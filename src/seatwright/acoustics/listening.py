@@ -7,6 +7,7 @@ from math import dist
 
 import numpy as np
 
+from seatwright.acoustics.early_kernels import air_lag
 from seatwright.acoustics.head import SPHERE, HeadModel, in_head_frame
 from seatwright.acoustics.room import Room, room_of
 from seatwright.stage.microphones import (
@@ -215,6 +216,17 @@ def earliest_arrival(listening: Listening, plans: list[SeatPlan]) -> float:
     ]
     times += [_first_spill(listening, plan) for plan in plans if others_open(listening, plan)]
     return min(times, default=0.0)
+
+
+def grid_origin(listening: Listening, plans: list[SeatPlan], rate: int) -> float:
+    """Seconds from emission to sample 0 of all responses.
+
+    The earliest arrival of the whole scene, less what the minimum phase of the air's filter delays
+    it: half a microsecond a metre. Its filter can then begin at sample 0, and later arrivals
+    keep their distance to it.
+    """
+    earliest = earliest_arrival(listening, plans)
+    return earliest - air_lag(listening.room, earliest, rate)
 
 
 def _first_spill(listening: Listening, plan: SeatPlan) -> float:

@@ -15,7 +15,7 @@ from seatwright.acoustics.impulse_response import Grid
 from seatwright.acoustics.listening import (
     Listening,
     SeatPlan,
-    earliest_arrival,
+    grid_origin,
     listening_of,
     seat_plan,
 )
@@ -208,7 +208,9 @@ def _free(scene: Scene, name: str) -> bool:
 
 def _heard(staged: Staged, listening: Listening, plan: SeatPlan, bearing: float) -> Heard:
     plans = {**staged.plans, plan.name: plan}
-    grid = replace(staged.grid, origin=earliest_arrival(listening, list(plans.values())))
+    grid = replace(
+        staged.grid, origin=grid_origin(listening, list(plans.values()), staged.grid.rate)
+    )
     response = seat_response(listening, plan, grid)
     transfer = octave_transfer(response.mix, staged.grid.rate)
     steps = staged.heard[plan.name].powers.shape[1]

@@ -33,6 +33,7 @@ from seatwright.acoustics.band_weights import (
     noise_edges,
     strip_bounds,
     strip_widths,
+    top_weight,
 )
 from seatwright.acoustics.room import DECAY, Room
 from seatwright.acoustics.strips import STRIPS, strip_edges, strip_level, strip_times
@@ -88,9 +89,10 @@ def strip_grids(rate: int, length: int, edges: Bands) -> tuple[StripGrid, ...]:
                 return tuple(grids)
             bins = last - first + 1
             frequency = np.arange(first, last + 1) * rate / length
-            weight = edge_weight(frequency, band, edges, strip, strips).astype(np.float32)
+            weight = edge_weight(frequency, band, edges, strip, strips)
+            faded = (weight * top_weight(frequency, rate)).astype(np.float32)
             steps = scipy.fft.next_fast_len(bins)
-            grids.append(StripGrid(band, strip, first, bins, steps, weight))
+            grids.append(StripGrid(band, strip, first, bins, steps, faded))
     return tuple(grids)
 
 
