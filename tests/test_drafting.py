@@ -196,7 +196,7 @@ def test_broken_silent_and_doubled_stems_are_told_of(
     with pytest.raises(SystemExit) as ended:
         main(["draft", str(stems), "--out", str(tmp_path / "again.toml")])
     assert ended.value.code == 0
-    assert "not seated, cannot be rendered: horns.wav" in capsys.readouterr().out
+    assert "not seated: horns.wav" in capsys.readouterr().out
 
 
 def test_a_half_without_its_other_half_is_told_of_and_not_seated(
@@ -414,3 +414,24 @@ def test_an_interrupted_question_writes_nothing(tmp_path: Path) -> None:
     with pytest.raises(KeyboardInterrupt):
         draft(make_stems(tmp_path / "cue", "zap.wav"), tmp_path / "c.toml", None, ask)
     assert [path.name for path in tmp_path.iterdir()] == ["cue"]
+
+
+def test_mixes_are_listed_and_not_seated(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    mixes = ("Full Mix.wav", "Ferry_master.wav", "référence.wav", "Klick.wav", "Mix v2.wav")
+    stems = make_stems(tmp_path / "cue", *mixes, "Tuba_print.wav", "Santur_print.wav")
+    scene = tmp_path / "cue.toml"
+    with pytest.raises(SystemExit) as ended:
+        main(["draft", str(stems), "--out", str(scene), "--json"])
+    assert ended.value.code == 0
+    told = json.loads(capsys.readouterr().out)
+    assert sorted(told["not_seated"]) == sorted(mixes)
+    why = {Path(row["stem"]).name: row["what"] for row in told["warnings"]}
+    assert why["Full Mix.wav"].startswith("its name says it is a mix or a guide")
+    seats = read_scene(scene).scene.seats
+    assert {seat.stem for seat in seats.values()} == {"Tuba_print.wav", "Santur_print.wav"}
+    assert "# CHECK, not seated: Full Mix.wav: its name says it is a mix" in scene.read_text()
+    with pytest.raises(SystemExit):
+        main(["draft", str(stems), "--out", str(tmp_path / "again.toml")])
+    assert "not seated: Klick.wav" in capsys.readouterr().out

@@ -211,7 +211,7 @@ def draft_report(
         told = [{"stem": fault.file, "what": fault.what, "hint": fault.hint} for fault in faults]
         table |= {"not_seated": list(refused), "warnings": told}
         return json.dumps(table, indent=2, ensure_ascii=True) + "\n"
-    broken = [f"not seated, cannot be rendered: {printable(name)}" for name in refused]
+    broken = [f"not seated: {printable(name)}" for name in refused]
     broken += [f"  {fault}" for fault in faults]
     if not seats:
         unchanged = f"{printable(scene)} has all {kept} stems that can be seated already; "
