@@ -436,3 +436,20 @@ def test_mixes_are_listed_and_not_seated(
     with pytest.raises(SystemExit):
         main(["draft", str(stems), "--out", str(tmp_path / "again.toml")])
     assert "not seated: Klick.wav" in capsys.readouterr().out
+
+
+def test_many_doubts_of_one_kind_are_one_line_and_apart_in_json(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    stems = make_stems(tmp_path / "cue", "tuba.wav")
+    for name in ("harp.wav", "horns.wav", "oboe.wav"):
+        soundfile.write(stems / name, np.zeros(4800), 48_000, "PCM_24")
+    with pytest.raises(SystemExit):
+        main(["draft", str(stems), "--out", str(tmp_path / "a.toml")])
+    out = capsys.readouterr().out
+    assert "\n  3 stems are silent: harp.wav, horns.wav, oboe.wav (was the right track" in out
+    assert "silent: found only zeros" not in out
+    with pytest.raises(SystemExit):
+        main(["draft", str(stems), "--out", str(tmp_path / "b.toml"), "--json"])
+    told = [row["what"] for row in json.loads(capsys.readouterr().out)["warnings"]]
+    assert sum(what.startswith("silent: ") for what in told) == 3
