@@ -68,7 +68,7 @@ def mix_words(names: Iterable[str]) -> dict[str, str]:
     Returns
     -------
     dict of str to str
-        For each such name the words that say so, such as "full mix". A name with a known
+        For each such name the words that say so, such as "mix". A name with a known
         instrument is none; nor is one with an unknown word where names with an instrument carry
         the same word, for example "santur mix" beside "violin mix".
     """
