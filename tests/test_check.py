@@ -12,6 +12,7 @@ import pytest
 from seatwright.check import check
 from seatwright.cli import main
 from seatwright.errors import SceneError
+from seatwright.views.check_table import check_table
 
 PAIR = """
 [seats.oboe]
@@ -207,3 +208,18 @@ def test_the_same_stem_at_another_gain_is_told(ready: Any) -> None:
     ready.stem("violas.wav", 0.5 * noise)
     told = [text for text in check(ready.scene, threads=1).warnings if "the same audio" in text]
     assert len(told) == 1 and "violas.wav: the same audio as oboe.wav, at -6.0 dB" in told[0]
+
+
+def test_many_doubts_of_one_kind_are_one_line_of_the_text(
+    ready: Any,
+) -> None:
+    for name in ("oboe.wav", "violas.wav", "organ.wav"):
+        ready.stem(name, np.zeros(4800))
+    found = check(ready.scene, threads=1)
+    line = ready.scene.read_text().splitlines().index('stem = "oboe.wav"') + 1
+    (told,) = [text for text in found.told if "silent" in text]
+    assert f"scene.toml:{line}: seats.oboe.stem: 3 stems are silent: oboe.wav, violas" in told
+    assert told in check_table(found)
+    facts = json.loads(found.as_json())
+    assert sum("silent: found only zeros" in text for text in facts["warnings"]) == 3
+    assert "told" not in facts

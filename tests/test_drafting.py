@@ -196,7 +196,7 @@ def test_broken_silent_and_doubled_stems_are_told_of(
     with pytest.raises(SystemExit) as ended:
         main(["draft", str(stems), "--out", str(tmp_path / "again.toml")])
     assert ended.value.code == 0
-    assert "not seated, cannot be rendered: horns.wav" in capsys.readouterr().out
+    assert "not seated: horns.wav" in capsys.readouterr().out
 
 
 def test_a_half_without_its_other_half_is_told_of_and_not_seated(
@@ -357,7 +357,8 @@ def test_new_seats_do_not_sit_on_old_ones(tmp_path: Path) -> None:
     make_stems(stems, "violas pizz.wav", "blop.wav")
     draft(stems, scene)
     assert len(read_scene(scene).scene.seats) == 4
-    assert read_scene(scene).warnings == ()
+    (doubt,) = read_scene(scene).warnings
+    assert doubt.what.startswith("2 seats are not placed yet: blip, blop;")
 
 
 def test_names_no_scene_can_hold_are_named_all_at_once(tmp_path: Path) -> None:
@@ -414,3 +415,41 @@ def test_an_interrupted_question_writes_nothing(tmp_path: Path) -> None:
     with pytest.raises(KeyboardInterrupt):
         draft(make_stems(tmp_path / "cue", "zap.wav"), tmp_path / "c.toml", None, ask)
     assert [path.name for path in tmp_path.iterdir()] == ["cue"]
+
+
+def test_mixes_are_listed_and_not_seated(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    mixes = ("Full Mix.wav", "Ferry_master.wav", "référence.wav", "Klick.wav", "Mix v2.wav")
+    stems = make_stems(tmp_path / "cue", *mixes, "Tuba_print.wav", "Santur_print.wav")
+    scene = tmp_path / "cue.toml"
+    with pytest.raises(SystemExit) as ended:
+        main(["draft", str(stems), "--out", str(scene), "--json"])
+    assert ended.value.code == 0
+    told = json.loads(capsys.readouterr().out)
+    assert sorted(told["not_seated"]) == sorted(mixes)
+    why = {Path(row["stem"]).name: row["what"] for row in told["warnings"]}
+    assert why["Full Mix.wav"].startswith("its name says it is a mix or a guide")
+    seats = read_scene(scene).scene.seats
+    assert {seat.stem for seat in seats.values()} == {"Tuba_print.wav", "Santur_print.wav"}
+    assert "# CHECK, not seated: Full Mix.wav: its name says it is a mix" in scene.read_text()
+    with pytest.raises(SystemExit):
+        main(["draft", str(stems), "--out", str(tmp_path / "again.toml")])
+    assert "not seated: Klick.wav" in capsys.readouterr().out
+
+
+def test_many_doubts_of_one_kind_are_one_line_and_apart_in_json(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    stems = make_stems(tmp_path / "cue", "tuba.wav")
+    for name in ("harp.wav", "horns.wav", "oboe.wav"):
+        soundfile.write(stems / name, np.zeros(4800), 48_000, "PCM_24")
+    with pytest.raises(SystemExit):
+        main(["draft", str(stems), "--out", str(tmp_path / "a.toml")])
+    out = capsys.readouterr().out
+    assert "\n  3 stems are silent: harp.wav, horns.wav, oboe.wav (was the right track" in out
+    assert "silent: found only zeros" not in out
+    with pytest.raises(SystemExit):
+        main(["draft", str(stems), "--out", str(tmp_path / "b.toml"), "--json"])
+    told = [row["what"] for row in json.loads(capsys.readouterr().out)["warnings"]]
+    assert sum(what.startswith("silent: ") for what in told) == 3

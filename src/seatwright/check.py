@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Collection
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import fields
+from dataclasses import fields, replace
 from math import dist
 from pathlib import Path
 
@@ -36,6 +36,7 @@ from seatwright.pages import refuse_page_place, write_check_page
 from seatwright.render import time_grid
 from seatwright.report_facts import scene_warnings
 from seatwright.seat_responses import SeatResponses
+from seatwright.sound.gathered_doubts import gathered
 from seatwright.sound.inspection import StemInspection
 from seatwright.sound.inspection_warnings import same_audio_warnings, stem_warnings
 from seatwright.stage.description import dotted_key
@@ -116,6 +117,9 @@ def check(
     at_listener, measured = listener_figures(scene, listening, plans, threads)
     progress("hall", 1.0)
     rows = seat_rows(scene, heard, figures)
+    doubts = stem_doubts(cast, stems)
+    before = scene_warnings(read, cast, figures)
+    behind = [str(read.located(fault)) for fault in (mix.doubts if mix else ())]
     found = Check(
         title=scene.title,
         scene=str(read.path),
@@ -128,11 +132,8 @@ def check(
         stems=stems,
         conflicts=mix.conflicts if mix else (),
         fold_down=mix.fold_down if mix else None,
-        warnings=(
-            *scene_warnings(read, cast, figures),
-            *stem_doubts(read, cast, stems),
-            *(str(read.located(fault)) for fault in (mix.doubts if mix else ())),
-        ),
+        warnings=(*before, *seat_lines(read, doubts), *behind),
+        told=(*before, *seat_lines(read, gathered(doubts, stems)), *behind),
     )
     if page is not None:
         write_check_page(page, found, scene, listening)
@@ -150,8 +151,8 @@ def heard_stems(
     return tuple(inspect_sound(cast, threads, lambda share: progress("stems", share), shelf))
 
 
-def stem_doubts(read: ReadScene, cast: Cast, stems: tuple[StemInspection, ...]) -> list[str]:
-    """Warnings about the stems' sound, each at the line of the first seat that plays it.
+def stem_doubts(cast: Cast, stems: tuple[StemInspection, ...]) -> list[Fault]:
+    """Warnings about the stems' sound, each with the key of the first seat that plays it.
 
     Starts that differ and offsets of float stems are left out: the cast tells of them.
     """
@@ -164,12 +165,19 @@ def stem_doubts(read: ReadScene, cast: Cast, stems: tuple[StemInspection, ...]) 
     for name, playing in cast.seats.items():
         for file in (str(stem.path) for each in playing for stem in each.stems):
             seats.setdefault(file, name)
-    located = []
-    for doubt in [*doubts, *same_audio_warnings(stems)]:
-        key = dotted_key("seats", seats[doubt.file], "stem")
-        what = f"{Path(doubt.file).name}: {doubt.what}"
-        located.append(str(read.located(Fault(what, key=key, hint=doubt.hint))))
-    return located
+    return [
+        replace(doubt, key=dotted_key("seats", seats[doubt.file], "stem"))
+        for doubt in [*doubts, *same_audio_warnings(stems)]
+    ]
+
+
+def seat_lines(read: ReadScene, doubts: list[Fault]) -> list[str]:
+    """Doubts about stems in words, each at the line of its key."""
+    named = [
+        replace(doubt, what=f"{Path(doubt.file).name}: {doubt.what}") if doubt.file else doubt
+        for doubt in doubts
+    ]
+    return [str(read.located(doubt)) for doubt in named]
 
 
 def placed_plans(scene: Scene, heard: tuple[str, ...], cast: Cast) -> dict[str, SeatPlan]:

@@ -25,7 +25,7 @@ from seatwright.sound.inspection import StemInspection
 from seatwright.sound.stem_treatments import starts_apart, stem_faults, treated
 from seatwright.stage.draft import DraftSeat, draft_seats, known_layouts
 from seatwright.stage.layouts import layout_for
-from seatwright.stage.naming import NameGuess, read_names
+from seatwright.stage.naming import NameGuess, mix_words, read_names
 from seatwright.stage.rules import nearest
 from seatwright.views.draft_text import scene_notes, scene_text, seats_text, section_lines
 
@@ -51,7 +51,7 @@ class Draft:
     stems : dict of str to StemInspection
         What was heard of each stem that was seated.
     refused : tuple of str
-        Names of stems that no render would take; they are not seated.
+        Names of stems that no render would take, and of mixes; they are not seated.
     faults : tuple of Fault
         Why they are refused, and doubts about the others.
     """
@@ -110,12 +110,15 @@ def draft(
         )
     names = folder_stems(folder)
     read, seated = existing_scene(scene, folder)
-    fresh = [folder / name for name in names if name not in seated]
+    new = [name for name in names if name not in seated]
+    mixes = {name: _no_stem(folder / name, word) for name, word in mix_words(names).items()}
+    fresh = [folder / name for name in new if name not in mixes]
     inspected, unread = inspect_readable(
         fresh, os.cpu_count() or 1, InspectionShelf(store) if store else None
     )
     halves = unfit_halves(inspected, unread)
     refused = {path.name: error for path, error in (unread | halves).items()}
+    refused |= {name: mixes[name] for name in new if name in mixes}
     if refused and len(refused) == len(names):
         raise StemError(fault for error in refused.values() for fault in error.faults)
     stems = {path.name: stem for path, stem in inspected.items() if path not in halves}
@@ -137,6 +140,12 @@ def draft(
         scene, tuple(seats), len(seated), unexplained, chosen, why, stems,
         tuple(refused), stem_faults(list(stems.values()), refused),
     )  # fmt: skip
+
+
+def _no_stem(path: Path, words: str) -> StemError:
+    what = f'its name says it is a mix or a guide ("{words}"), wanted a stem'
+    hint = "write a seat for it by hand if it is one"
+    return StemError(Fault(what, file=str(path), hint=hint))
 
 
 def answered(guesses: list[NameGuess], ask: Ask) -> list[NameGuess]:

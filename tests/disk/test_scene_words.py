@@ -30,3 +30,23 @@ def test_names_of_a_few_are_met_with_the_nearest(
     (refusal,) = refusals(caught.value, scene)
     assert refusal.fault.hint == hint
     assert "wanted one of" in refusal.fault.what
+
+
+@pytest.mark.parametrize(
+    ("key", "hint"),
+    [
+        ("level", "it belongs in [sections.NAME] or [seats.NAME]"),
+        ("gain", "it belongs in [sections.NAME] or [seats.NAME]"),
+        ("treatment", "it belongs in [sections.NAME] or [seats.NAME]"),
+        ("players", "it belongs in [seats.NAME]"),
+        ("reverberation", "it belongs in [hall]"),
+        ("titel", "nearest: title"),
+    ],
+)
+def test_a_key_at_the_top_is_sent_where_it_belongs(key: str, hint: str) -> None:
+    scene = {"seats": {"a": {"stem": "a", "x": 0, "y": 4}}, key: 1}
+    with pytest.raises(ValidationError) as caught:
+        Scene.model_validate(scene)
+    (refusal,) = refusals(caught.value, scene)
+    assert refusal.fault.hint == hint
+    assert refusal.fault.what == f'found unknown key "{key}", wanted a key this table has'

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from seatwright.stage.name_table import AMBIGUOUS, GROUPS, PARTS
-from seatwright.stage.naming import read_name, read_names
+from seatwright.stage.naming import mix_words, read_name, read_names
 
 FRONT = ("", "01_", "12 - ", "1m2_", "Cue 3 ", "stem-", "MyPiece_", "2026-03-01 ", "take2_")
 BACK = ("", "_close", " Tree", "-amb", "_legato", " pizz", "_sus_v03", " (mix)", "_48k", " FINAL")
@@ -141,3 +141,17 @@ def test_any_text_is_read_without_failing(name: str) -> None:
     guess = read_name(name)
     assert 0.0 <= guess.confidence <= 1.0
     assert not (guess.part and guess.candidates)
+
+
+@pytest.mark.parametrize(
+    ("names", "mixes"),
+    [
+        (("Stereo Mix.wav", "ref.L.wav", "ref.R.wav", "click.wav"), 4),
+        (("Violin mix.wav", "Cor_master.wav", "Streicher Mischung.wav"), 0),
+        (("Remixed.wav", "mastermind.wav"), 0),  # whole words only
+        (("Santur mix.wav",), 1),
+        (("Santur mix.wav", "Violin mix.wav", "Full mix.wav"), 1),  # a folder's habit
+    ],
+)
+def test_names_that_say_they_are_a_mix(names: tuple[str, ...], mixes: int) -> None:
+    assert len(mix_words(names)) == mixes

@@ -35,6 +35,7 @@ from seatwright.disk.toml_text import MOST_BYTES, decoded, parsed
 from seatwright.errors import Fault, SceneError, StemError
 from seatwright.stage.rules import nearest, scene_doubts
 from seatwright.stage.scene import Scene
+from seatwright.stage.slips import slips
 
 __all__ = ["ReadScene", "StemFiles", "read_scene", "stem_files"]
 
@@ -128,7 +129,7 @@ def read_scene(path: Path | str, *, allow_outside: bool = False) -> ReadScene:
     if faults or scene is None:
         raise SceneError(in_order(faults, path, text))
     root = stem_folder(folder, scene.stems)
-    doubts: list[Fault] = [*scene_doubts(scene), *repeated_stems(scene, root)]
+    doubts: list[Fault] = [*scene_doubts(scene), *slips(scene), *repeated_stems(scene, root)]
     warnings = in_order(doubts, path, text)
     digest = hashlib.sha256(data).hexdigest()
     return ReadScene(scene, path, folder, root, tuple(warnings), digest, allow_outside, text)

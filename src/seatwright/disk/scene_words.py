@@ -19,7 +19,7 @@ from seatwright.disk.toml_lines import KeyPath
 from seatwright.errors import Fault
 from seatwright.stage.description import dotted_key
 from seatwright.stage.rules import nearest
-from seatwright.stage.scene import scene_schema
+from seatwright.stage.scene import home_of, scene_schema
 from seatwright.stage.surfaces import SURFACE_NAMES
 
 _HINTED_FAULTS = 100
@@ -172,7 +172,8 @@ def _missing(path: KeyPath) -> Refusal:
 def _unknown_key(path: KeyPath, hinted: bool) -> Refusal:
     known = [key for node in _nodes_at(path[:-1]) for key in node.get("properties", ())]
     what = f'found unknown key "{path[-1]}", wanted a key this table has'
-    hint = nearest(path[-1], known) if hinted else ""
+    hint = home_of(path[0]) if len(path) == 1 else ""
+    hint = hint or (nearest(path[-1], known) if hinted else "")
     return Refusal(path, "extra_forbidden", Fault(what, key=dotted_key(*path), hint=hint))
 
 

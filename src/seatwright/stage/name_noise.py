@@ -13,6 +13,13 @@ _PLAYED = """
  pp ppp mp mf ff fff sfz fp ten ensemble section sect chamber
 """
 
+_MIXED = """
+ mix mixes mixdown mixdowns fullmix premix master masters printmaster print prints bounce bounces
+ rough roughs ref refs reference click clicks clicktrack metronome
+ mischung abmischung rohmix endmix referenz klick klicktrack metronom
+ mixage clic missaggio mixaggio riferimento metronomo
+"""
+
 _RECORDED = """
  close spot spots tree outriggers outrigger outrig ambient amb ambience room hall far mid near main
  mains surround surr wide mics mic mix mixed full stereo mono stem stems bus group grp aux track trk
@@ -24,6 +31,12 @@ _RECORDED = """
 
 NOISE = frozenset(_PLAYED.split() + _RECORDED.split())
 """Words that only describe how or where a part was played, recorded or kept."""
+
+MIXES = frozenset(_MIXED.split())
+"""Words by which a file without an instrument in its name says that it is no stem.
+
+English, German, French and Italian; common practice, no source.
+"""
 
 CUE = re.compile(
     r"(?<![a-z0-9])(\d+m\d+[a-z]?|v0\d|v[3-9]\d*|[tr]\d{1,2}|k\d{2,3}|\d{2,3}(k|khz|hz|bit|bpm)|\d{1,2}(fach|mallets?|bars?))"

@@ -15,10 +15,10 @@ from functools import cache
 
 from seatwright.stage.name_company import GUESSED, with_company
 from seatwright.stage.name_guess import NameGuess, without_ending, without_side
-from seatwright.stage.name_noise import CUE, NOISE
+from seatwright.stage.name_noise import CUE, MIXES, NOISE
 from seatwright.stage.name_table import AMBIGUOUS, GROUPS, PARTS, ROLES
 
-__all__ = ["NameGuess", "read_name", "read_names"]
+__all__ = ["NameGuess", "mix_words", "read_name", "read_names"]
 
 SURE, LIKELY, SHARED = 0.95, 0.8, 0.7
 """Confidence of a full name, of an abbreviation, of several parts on one stem."""
@@ -55,6 +55,45 @@ def read_names(names: Iterable[str]) -> list[NameGuess]:
     counted = _counted(given)
     guesses = [read_name(name, counted=counted) for name in given]
     return with_company(guesses, counted)
+
+
+def mix_words(names: Iterable[str]) -> dict[str, str]:
+    """Names of one folder that say they are a mix, a reference or a click rather than a stem.
+
+    Parameters
+    ----------
+    names : iterable of str
+        File names, with or without their ending.
+
+    Returns
+    -------
+    dict of str to str
+        For each such name the words that say so, such as "mix". A name with a known
+        instrument is none; nor is one with an unknown word where names with an instrument carry
+        the same word, for example "santur mix" beside "violin mix".
+    """
+    spelt = {
+        name: _words(_foldings(without_side(without_ending(name))[0])[0], False) for name in names
+    }
+    said = {name: [word for word in words if word in MIXES] for name, words in spelt.items()}
+    players = {name for name, words in spelt.items() if said[name] and _names_a_player(words)}
+    suffixes = {word for name in players for word in said[name]}
+    return {
+        name: " ".join(said[name])
+        for name, words in spelt.items()
+        if said[name]
+        and name not in players
+        and (not suffixes.intersection(said[name]) or _only_describes(words))
+    }
+
+
+def _names_a_player(words: list[str]) -> bool:
+    """Whether a part is named, by more than a letter that counts versions as well."""
+    return any(m.letters > 1 and m.spelling not in _VERSIONS for m in _matches(words))
+
+
+def _only_describes(words: list[str]) -> bool:
+    return all(word in NOISE or word in MIXES or word.isdigit() for word in words)
 
 
 def read_name(name: str, counted: bool = False) -> NameGuess:

@@ -107,6 +107,17 @@ class Scene(Description):
         return bool(seat.solo) or self.section_of(seat).solo
 
 
+_TABLES: dict[str, type[Description]] = {
+    "[hall]": Hall, "[sections.NAME]": Section, "[seats.NAME]": Seat,
+}  # fmt: skip
+
+
+def home_of(key: str) -> str:
+    """Where a key belongs that a scene has not at its top: a hint; "" for a key no table has."""
+    homes = [table for table, kind in _TABLES.items() if key in kind.model_fields]
+    return f"it belongs in {' or '.join(homes)}" if homes else ""
+
+
 def scene_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of the scene file, for editors that complete and check TOML."""
     schema = Scene.model_json_schema()

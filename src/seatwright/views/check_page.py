@@ -50,7 +50,7 @@ def check_page(check: Check, plan: str, decays: HallDecays | None) -> str:
     body = [
         page_header(title, lines),
         "<main>",
-        *warnings_part(check.warnings),
+        *warnings_part(check.told),
         plan_part(plan),
         seats_part(check.seats, {}),
         *heard_parts(check),

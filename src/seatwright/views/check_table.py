@@ -65,6 +65,9 @@ class Check:
     fold_down : FoldDown or None
         The mix in mono; None where only headers were read.
     warnings : tuple of str
+        Every one.
+    told : tuple of str
+        As a person reads them: many of one kind in one.
     """
 
     title: str
@@ -79,11 +82,13 @@ class Check:
     conflicts: tuple[Pair, ...]
     fold_down: FoldDown | None
     warnings: tuple[str, ...]
+    told: tuple[str, ...]
 
     def as_json(self) -> str:
         """JSON text; figures without a value are null."""
         stems = [stem.as_json() for stem in self.stems]
         plain = asdict(replace(self, stems=(), conflicts=()))
+        del plain["told"]
         plain |= {"stems": stems, "conflicts": conflict_values(self.conflicts)}
         return json_text({"check_format": CHECK_FORMAT, **plain})
 
@@ -94,7 +99,7 @@ def check_table(check: Check) -> str:
     parts += stem_part(check.stems)
     if check.fold_down is not None:
         parts += [conflict_part(check.conflicts), fold_part(check.fold_down)]
-    return "\n\n".join([*parts, *warning_lines(check.warnings), CAUTION]) + "\n"
+    return "\n\n".join([*parts, *warning_lines(check.told), CAUTION]) + "\n"
 
 
 def _heading(check: Check) -> str:

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 
 from seatwright.errors import Fault, StemError, printable
+from seatwright.sound.gathered_doubts import gathered
 from seatwright.sound.inspection import StemInspection
 from seatwright.stage.draft import SECTION_BALANCES, UNASSIGNED, DraftSeat, room_needed
 from seatwright.stage.naming import NameGuess
@@ -211,8 +212,8 @@ def draft_report(
         told = [{"stem": fault.file, "what": fault.what, "hint": fault.hint} for fault in faults]
         table |= {"not_seated": list(refused), "warnings": told}
         return json.dumps(table, indent=2, ensure_ascii=True) + "\n"
-    broken = [f"not seated, cannot be rendered: {printable(name)}" for name in refused]
-    broken += [f"  {fault}" for fault in faults]
+    broken = [f"not seated: {printable(name)}" for name in refused]
+    broken += [f"  {fault}" for fault in gathered(list(faults), list(stems.values()))]
     if not seats:
         unchanged = f"{printable(scene)} has all {kept} stems that can be seated already; "
         return "\n".join([*broken, f"{unchanged}nothing was changed"]) + "\n"
