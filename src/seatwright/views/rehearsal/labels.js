@@ -15,7 +15,7 @@ const Labels = (() => {
     const most = many ? 14 : 28;
     const made = plan.letter ? fewLabels(plan)
       : plan.facts.seats.map((seat) => label(plan, seat, shortened(seat.name, most), !many));
-    const size = plan.letter ? [plan.letter / 2, 1.1 * plan.letter] : [7.6, many ? 16 : 30];
+    const size = plan.letter ? [0.56 * plan.letter, 1.1 * plan.letter] : [7.6, many ? 16 : 30];
     return Shapes.placedLabels(made, ...size, plan.wide).flatMap((one) => [
       text(`${one.chosen ? "name chosen-name" : "name"} ${one.anchor}`, one.x, one.y, one.name),
       text(`detail ${one.anchor}`, one.x, one.y + 13, one.detail),
@@ -30,7 +30,7 @@ const Labels = (() => {
     for (const { name } of sections) {
       const own = seats.filter((seat) => seat.section === name);
       if (!chosen || chosen.name !== name) {
-        made.push({ ...label(plan, middleOf(own), shortened(name, 14), false), chosen: false });
+        made.push({ ...label(plan, middleOf(own), shortened(name, 20), false), chosen: false });
       }
     }
     return made;

@@ -9,15 +9,13 @@ const Plan = (() => {
   const REACH = 1.7; // metres from a chair to the circle that turns it
   const NUDGE = 3; // pixels a hand may shake without moving a chair
 
-  /** Make the chart in `box`. tell: {choose, held, moved} */
-  function build(box, tell) {
-    const plan = { box, tell, facts: null, chosen: null, hand: null, faulty: new Set(),
+  /** Make the chart in `box` and its marks in `legend`. tell: {choose, held, moved} */
+  function build(box, legend, tell) {
+    const plan = { box, legend, tell, facts: null, chosen: null, hand: null, faulty: new Set(),
       groups: new Map() };
     plan.svg = element("svg", { role: "application", "aria-roledescription": "seating chart",
       "aria-label": "Seating chart", "aria-describedby": "keys" });
-    plan.legend = document.createElement("ul");
-    plan.legend.setAttribute("aria-label", "Marks of the sections");
-    box.replaceChildren(plan.svg, plan.legend);
+    box.replaceChildren(plan.svg);
     plan.svg.addEventListener("pointermove", (event) => drag(plan, event));
     plan.svg.addEventListener("pointerup", (event) => drop(plan, event));
     plan.svg.addEventListener("pointercancel", () => putBack(plan));

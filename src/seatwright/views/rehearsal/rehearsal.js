@@ -14,7 +14,7 @@
   /** For measurements: ms on the page's clock, from a drop to its sound at the output. */
   window.rehearsalTimes = [];
 
-  const plan = Plan.build(byId("chart"), { choose, held, moved });
+  const plan = Plan.build(byId("chart"), byId("legend"), { choose, held, moved });
 
   plan.svg.addEventListener("pointerdown", () => blame(""), true); // it was read
 
