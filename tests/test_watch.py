@@ -10,7 +10,7 @@ import os
 import shutil
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import pairwise
 from pathlib import Path
@@ -173,6 +173,21 @@ def test_a_moved_seat_is_named_in_one_line(world: World) -> None:
     assert second.endswith(" LUFS")
     assert 5.0 < world.said[1][0] < 5.5
     assert world.finished[1].outputs[0].sha256 != world.finished[0].outputs[0].sha256
+
+
+def test_new_warnings_are_printed_under_the_line(world: World) -> None:
+    told = [("old one",), ("old one", *(f"number {number}" for number in range(5)))]
+
+    def warned(scene: Path, folder: Path, request: Request, progress: Progress) -> Report:
+        made = light_render(scene, folder, request, progress)
+        return replace(made, warnings=told[len(world.finished)])
+
+    world.made_by = warned
+    world.saves = [(5.0, partial(edit, world.stage, "x = -1", "x = -1.5"))]
+    first, old, second, *new = world.watch()
+    assert first.endswith(", 1 warning") and old == "  old one"
+    assert second.endswith(", 5 new warnings")
+    assert new == ["  number 0", "  number 1", "  number 2", "  and 2 more in report.txt"]
 
 
 def test_what_is_rendered_again_is_what_a_render_makes(world: World) -> None:

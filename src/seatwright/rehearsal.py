@@ -182,22 +182,23 @@ class Rehearsal:
             self._seating = seating
             self._hear(together=True)
 
-    def undo(self) -> None:
-        """Take the last change back."""
+    def undo(self) -> Step | None:
+        """Take the last change back; gives the step it was, None where there is none."""
         with self._lock:
-            self._went(self.steps.back())
+            return self._went(self.steps.back())
 
-    def redo(self) -> None:
-        """Make the change again that was taken back."""
+    def redo(self) -> Step | None:
+        """Make the change again that was taken back; else as `undo`."""
         with self._lock:
-            self._went(self.steps.forth())
+            return self._went(self.steps.forth())
 
-    def _went(self, step: Step | None) -> None:
+    def _went(self, step: Step | None) -> Step | None:
         """Hear what holds by now, in the seating in which the change was made."""
         if step is not None:
             known = step.seating is None or step.seating in self.written.seatings
             self._seating = step.seating if known else None
             self._hear(together=True)
+        return step
 
     def save(self) -> None:
         """Write what differs into the scene file.

@@ -27,7 +27,13 @@ from seatwright.rendered_scene import (
 from seatwright.stage.request import Request
 from seatwright.stage.routing import heard_seats
 from seatwright.views.report import Report
-from seatwright.views.watch_line import fault_lines, render_line, stamped, warning_words
+from seatwright.views.watch_line import (
+    fault_lines,
+    render_line,
+    stamped,
+    warning_lines,
+    warning_words,
+)
 from seatwright.watch_order import Surroundings, WatchOrder, begin_words, wanted_request
 
 MOST_CANCELLED = 3
@@ -261,7 +267,7 @@ class Watching:
     def _tell_render(self, changes: tuple[str, ...], report: Report, seconds: float) -> None:
         before = self._report
         held = before is None or before.trim_db == report.trim_db
-        warnings = warning_words(report.warnings, before.warnings if before else None)
+        known = before.warnings if before else None
         self.around.say(
             render_line(
                 self.around.now(),
@@ -269,9 +275,11 @@ class Watching:
                 seconds,
                 report.outputs[0].integrated_lufs,
                 None if held else report.trim_db,
-                warnings,
+                warning_words(report.warnings, known),
             )
         )
+        for line in warning_lines(report.warnings, known):
+            self.around.say(line)
 
     def _tell(self, text: str) -> None:
         self.around.say(stamped(self.around.now(), text))

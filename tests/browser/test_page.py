@@ -135,6 +135,38 @@ def test_loops_keep_within_their_points(opened: Any, tmp_path: Path, kit: Any) -
     listener.play()
 
 
+def test_the_level_check_can_be_played_again_and_is_never_heard_with_the_music(
+    opened: Any, tmp_path: Path, kit: Any
+) -> None:
+    path = tmp_path / "page.html"
+    kit.written_page(path, ["near", "far"], seconds=20.0)
+    listener = opened(path)
+    listener.start()
+    page, again = listener.page, listener.page.locator("#check-again")
+    listener.play()
+    page.wait_for_timeout(600)
+    again.click()
+    assert again.inner_text() == "Stop the level check"
+    assert page.locator("#play").text_content() == "Play"  # the music has stopped
+    at = listener.clock()
+    page.wait_for_timeout(400)
+    assert listener.clock() == at > 0.2
+    listener.play()
+    assert page.locator("#play").text_content() == "Stop"
+    assert again.inner_text() == "Play the level check again"  # the noise has ended
+    page.wait_for_timeout(300)
+    assert listener.clock() > at
+
+
+def test_leaving_the_identification_half_way_is_explained(
+    opened: Any, tmp_path: Path, kit: Any
+) -> None:
+    path = tmp_path / "page.html"
+    kit.written_page(path, ["near", "far"], trials=3)
+    text = opened(path).page.locator("#identify-text").text_content()
+    assert "the vote opens only after all 3" in text
+
+
 def test_keys_play_switch_and_move(opened: Any, tmp_path: Path, kit: Any) -> None:
     path = tmp_path / "page.html"
     kit.written_page(path, ["one", "two", "three"], seconds=20.0)

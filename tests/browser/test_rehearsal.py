@@ -320,6 +320,64 @@ def test_a_drag_moves_a_chair_with_figures_in_the_hand_and_undo_brings_it_back(
         page.locator("#place", has_text="−39.3°").wait_for()
 
 
+def test_a_number_that_is_refused_goes_back_and_undo_is_read_out(
+    chromium: Any, folder: Path
+) -> None:
+    with served(folder) as server, opened(chromium, server) as page:
+        page.locator("#seat").select_option("violas")
+        distance = page.locator("#distance")
+        distance.fill("50")
+        distance.press("Enter")
+        page.locator("#fault", has_text="outside the hall").wait_for()
+        page.wait_for_function("document.querySelector('#distance').value === '2.84'")
+        assert page.evaluate("document.activeElement.id") == "distance"
+        distance.fill("4")
+        distance.press("Enter")
+        said = page.locator("#said")
+        said.filter(has_text="violas: bearing 39 degrees, 4.0 metres").wait_for(state="attached")
+        page.locator("#undo").click()
+        said.filter(has_text="Undone: violas moved. violas: bearing 39 degrees, 2.8 m").wait_for(
+            state="attached"
+        )
+        page.locator("#redo").click()
+        said.filter(has_text="Redone: violas moved. violas: bearing 39 degrees, 4.0 m").wait_for(
+            state="attached"
+        )
+
+
+def test_a_chair_on_another_is_a_doubt_and_stays(chromium: Any, folder: Path) -> None:
+    with served(folder) as server, opened(chromium, server) as page:
+        page.locator("#seat").select_option("violas")
+        assert page.locator("#doubt").is_hidden()
+        page.locator("#bearing").fill("-20")
+        page.locator("#bearing").press("Enter")
+        page.locator("#doubt", has_text="violas is only 0.04 m from oboe").wait_for()
+        assert page.locator("#fault").is_hidden()
+        assert server.desk.rehearsal.unsaved  # it was moved all the same
+        page.locator("#undo").click()
+        page.locator("#doubt").wait_for(state="hidden")
+
+
+def test_a_telephone_has_large_names_and_a_table_that_fits(chromium: Any, folder: Path) -> None:
+    size = {"width": 390, "height": 844}
+    with (
+        served(folder) as server,
+        opened(chromium, server, viewport=size, has_touch=True, is_mobile=True) as page,
+    ):
+        page.locator("#legend li").first.wait_for()
+        names = page.locator("#chart .name").all_text_contents()
+        assert {"oboe", "strings"} <= set(names) and "violas" not in names
+        for box in [one.bounding_box() for one in page.locator("#chart .name").all()]:
+            assert box["height"] >= 14
+        for box in [one.bounding_box() for one in page.locator("#legend li").all()]:
+            assert box["x"] >= 0 and box["x"] + box["width"] <= 390
+        wide = "(one) => [one.scrollWidth, one.clientWidth]"
+        assert len(set(page.locator(".scroll").evaluate(wide))) == 1
+        assert page.locator(".by-keys").is_hidden()
+        save, chart = (page.locator(one).bounding_box()["y"] for one in ("#save", "#chart"))
+        assert save < chart
+
+
 def test_two_pages_on_one_scene_lose_nothing(chromium: Any, folder: Path) -> None:
     with served(folder) as one, served(folder) as other:
         with opened(chromium, other) as page:
@@ -333,6 +391,14 @@ def test_two_pages_on_one_scene_lose_nothing(chromium: Any, folder: Path) -> Non
             page.keyboard.press("ArrowRight")
             page.locator("#save:not([disabled])").click()
             page.locator("#conflict").wait_for()
+            told = page.get_by_text("changed meanwhile").all()
+            assert [one.is_visible() for one in told] == [True]  # once
+            assert page.locator("#fault").is_hidden()
+            assert page.locator("#saved").inner_text() == ""
+            page.locator("#new-name").fill("across")
+            page.locator("#beside").click()
+            page.locator("#saved", has_text="wanted a new name").wait_for()
+            assert page.locator("#conflict").is_visible()
             assert (folder / "scene.toml").read_bytes() == theirs
             page.locator("#new-name").fill("to the right")
             page.locator("#beside").click()

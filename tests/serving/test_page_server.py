@@ -127,6 +127,31 @@ def test_it_is_bound_to_this_machine_alone(page: PageServer, address: str) -> No
     assert page.server_address[0] == "127.0.0.1"
 
 
+def test_a_move_refused_for_another_seating_names_it(page: PageServer) -> None:
+    order(page, do="choose", seating=None)
+    status, facts = order(page, do="move", seat="oboe", x=0.0, y=8.0)
+    assert status == 422
+    (told,) = [one for one in facts["faults"] if "also in seating across: " in one]
+    assert "outside the hall" in told and "seatings." not in told
+    order(page, do="choose", seating="across")
+    _, facts = order(page, do="move", seat="oboe", x=90.0, y=8.0)
+    assert "outside the hall" in facts["faults"][0]
+    assert "seating" not in facts["faults"][0]  # that one is seen on the page
+    order(page, do="choose", seating=None)
+
+
+def test_undo_and_redo_say_what_they_did(page: PageServer) -> None:
+    assert order(page, do="move", seat="oboe", x=0.5, y=2.0)[0] == 200
+    for what in ("undo", "redo", "undo"):
+        assert order(page, do=what)[1]["went"] == {"what": "oboe moved", "seat": "oboe"}
+    assert order(page, do="balance", section="winds", levels={"tree": -2.0})[0] == 200
+    went = order(page, do="undo")[1]["went"]
+    assert went == {"what": "balance of winds changed", "seat": ""}
+    while order(page, do="undo")[1]["went"]:
+        pass
+    assert order(page, do="undo")[1]["went"] is None
+
+
 def test_a_port_that_is_taken_is_said(page: PageServer) -> None:
     taken = PageServer.allow_reuse_address
     try:

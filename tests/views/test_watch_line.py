@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import inf
 
 from seatwright.errors import Fault
-from seatwright.views.watch_line import fault_lines, render_line, warning_words
+from seatwright.views.watch_line import fault_lines, render_line, warning_lines, warning_words
 
 AT = "14:02:11"
 
@@ -37,9 +37,17 @@ def test_names_reach_the_terminal_as_text() -> None:
 
 
 def test_warnings_of_the_render_before_are_not_told_again() -> None:
-    assert warning_words(["a", "b"], None) == "2 warnings in report.txt"
-    assert warning_words(["a", "b"], ["a"]) == "1 new warning in report.txt"
+    assert warning_words(["a", "b"], None) == "2 warnings"
+    assert warning_words(["a", "b"], ["a"]) == "1 new warning"
     assert warning_words(["a"], ["a", "c"]) == ""
+
+
+def test_warnings_are_told_whole_and_many_are_counted() -> None:
+    assert warning_lines(["a", "b"], ["a"]) == ["  b"]
+    assert warning_lines(["a", "b", "c"], None) == ["  a", "  b", "  c"]
+    assert warning_lines(list("abcdef"), ["a"])[2:] == ["  d", "  and 2 more in report.txt"]
+    assert warning_lines(["a"], ["a"]) == []
+    assert "\x1b" not in warning_lines(["\x1b[31m"], None)[0]
 
 
 def test_every_fault_has_a_line() -> None:

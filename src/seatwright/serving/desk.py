@@ -12,12 +12,14 @@ from typing import Any
 import numpy as np
 
 from seatwright.disk.scene_edits import ChangedMeanwhile
-from seatwright.errors import Fault, SeatwrightError
+from seatwright.errors import Fault, SeatwrightError, printable
 from seatwright.loop_sound import peak_db
 from seatwright.rehearsal import Rehearsal
 from seatwright.serving.orders import Balance, Choose, Move, Plain, SaveAs
 from seatwright.sound.loops import Loop, level_noise
+from seatwright.stage.description import dotted_key
 from seatwright.stage.request import Request
+from seatwright.stage.steps import Step
 from seatwright.views.rehearsal_facts import all_figures, figure_facts, scene_facts
 
 PATIENCE = 15.0
@@ -92,10 +94,11 @@ class Desk:
             here.choose(order.seating)
         elif isinstance(order, SaveAs):
             self._save_as(order)
+        elif order.do in ("undo", "redo"):
+            step = here.undo() if order.do == "undo" else here.redo()
+            return self.news() | {"went": went_facts(step)}
         else:
-            {"undo": here.undo, "redo": here.redo, "save": here.save, "reload": self.reload}[
-                order.do
-            ]()
+            {"save": here.save, "reload": self.reload}[order.do]()
         return self.news()
 
     def _save_as(self, order: SaveAs) -> None:
@@ -227,16 +230,29 @@ def stretch_of(loop: Loop, first: int, frames: int) -> Loop:
     return np.concatenate([end, loop[:, : frames - end.shape[1]]], axis=1)
 
 
-def refusal_facts(error: SeatwrightError) -> Mapping[str, Any]:
+def went_facts(step: Step | None) -> Mapping[str, str] | None:
+    """What undo or redo did, and the seat it was about; None where there was nothing to do."""
+    if step is None:
+        return None
+    kind, _, name = step.subject.partition(" ")
+    return {"what": printable(step.what), "seat": name if kind == "seat" else ""}
+
+
+def refusal_facts(error: SeatwrightError, here: Rehearsal) -> Mapping[str, Any]:
     """What the page is told of an order that was not carried out."""
+    others = [name for name in here.written.seatings if name != here.seating]
     return {
-        "faults": [_said(fault) for fault in error.faults],
+        "faults": [_said(fault, others) for fault in error.faults],
         "changed": isinstance(error, ChangedMeanwhile),
     }
 
 
-def _said(fault: Fault) -> str:
-    """A fault in words; which seat it is about is seen on the page."""
-    if fault.key.startswith(("seats.", "seatings.")) and not fault.file:
-        return str(replace(fault, key=""))
-    return str(fault)
+def _said(fault: Fault, others: list[str]) -> str:
+    """A fault in words; which seat it is about is seen on the page, another seating is not."""
+    if not fault.key.startswith(("seats.", "seatings.")) or fault.file:
+        return str(fault)
+    words = str(replace(fault, key=""))
+    for name in others:
+        if fault.key.startswith(f"{dotted_key('seatings', name)}."):
+            return f"also in seating {printable(name)}: {words}"
+    return words

@@ -115,13 +115,13 @@ class _Handler(BaseHTTPRequestHandler):
         try:
             answer()
         except SeatwrightError as error:
-            facts = refusal_facts(error)
+            facts = refusal_facts(error, self.server.desk.rehearsal)
             self._json(409 if facts["changed"] else 422, facts)
         except (ConnectionError, TimeoutError):
             self.close_connection = True
         except Exception as error:
             what = RenderError(f"this did not work: {type(error).__name__}: {error}")
-            self._json(500, refusal_facts(what))
+            self._json(500, refusal_facts(what, self.server.desk.rehearsal))
 
     def _get(self) -> None:
         parts = urlsplit(self.path)

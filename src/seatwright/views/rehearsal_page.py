@@ -8,7 +8,7 @@ from __future__ import annotations
 from functools import lru_cache
 from importlib.resources import files
 
-SCRIPTS = ("engine.js", "shapes.js", "plan.js", "desk.js", "rehearsal.js")
+SCRIPTS = ("engine.js", "shapes.js", "labels.js", "plan.js", "desk.js", "rehearsal.js")
 """In the order they run."""
 
 POLICY = (

@@ -1,4 +1,4 @@
-"""One line a render: when, what was changed, how long it took, how loud it is."""
+"""One line a render: when, what was changed, how long it took, how loud it is; its warnings."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from seatwright.errors import Fault, printable
 
 NAMED_CHANGES = 4
+NAMED_WARNINGS = 3
 
 
 def render_line(
@@ -32,7 +33,7 @@ def render_line(
     new_trim_db : float or None
         A trim that is not that of the render before, in dB.
     warnings : str
-        How many of its report want reading, as `warning_words` says; "" for none.
+        How many there are, as `warning_words` says; "" for none.
 
     Returns
     -------
@@ -48,8 +49,8 @@ def render_line(
     return stamped(at, f"{_named(changes)}: {', '.join(parts)}")
 
 
-def warning_words(warnings: Sequence[str], before: Sequence[str] | None) -> str:
-    """How many warnings a report holds, or how many that the report before had not.
+def new_warnings(warnings: Sequence[str], before: Sequence[str] | None) -> list[str]:
+    """Those that the report before had not.
 
     Parameters
     ----------
@@ -57,11 +58,24 @@ def warning_words(warnings: Sequence[str], before: Sequence[str] | None) -> str:
     before : sequence of str or None
         Of the report before; None where there is none.
     """
-    count = sum(warning not in (before or ()) for warning in warnings)
+    return [warning for warning in warnings if warning not in (before or ())]
+
+
+def warning_words(warnings: Sequence[str], before: Sequence[str] | None) -> str:
+    """How many warnings a report holds, or how many are new; else as `new_warnings`."""
+    count = len(new_warnings(warnings, before))
     if not count:
         return ""
     what = "warning" if count == 1 else "warnings"
-    return f"{count}{' new' if before is not None else ''} {what} in report.txt"
+    return f"{count}{' new' if before is not None else ''} {what}"
+
+
+def warning_lines(warnings: Sequence[str], before: Sequence[str] | None) -> list[str]:
+    """The warnings that `warning_words` counts: the first ones whole, the rest by number."""
+    fresh = new_warnings(warnings, before)
+    lines = [f"  {printable(warning)}" for warning in fresh[:NAMED_WARNINGS]]
+    more = len(fresh) - NAMED_WARNINGS
+    return [*lines, f"  and {more} more in report.txt"] if more > 0 else lines
 
 
 def stamped(at: str, text: str) -> str:

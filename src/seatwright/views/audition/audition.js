@@ -80,9 +80,13 @@
     }
   }
 
-  function before() {
+  function checkWords() {
     const again = player.sounded ? "Play the level check again" : "Play the level check";
-    label("check", player.isChecking() ? "Stop the level check" : again);
+    return player.isChecking() ? "Stop the level check" : again;
+  }
+
+  function before() {
+    label("check", checkWords());
     find("ready").disabled = !(trial.playback && player.sounded);
   }
 
@@ -98,6 +102,7 @@
     }
     const at = player.position();
     label("play", player.isPlaying() ? "Stop" : "Play");
+    label("check-again", checkWords());
     label("clock", clock(at));
     label("comment-time", clock(at));
     if (document.activeElement !== find("seek") || player.isPlaying()) {
@@ -279,8 +284,8 @@
     document.getElementsByName("levels").forEach((choice) => {
       choice.addEventListener("change", () => player.setLevels(choice.value));
     });
-    const clicks = { check: player.levelCheck, ready: begin, play: player.toggle,
-      "loop-from": player.loopFrom, "loop-to": player.loopTo, "loop-off": player.loopOff, finish,
+    const clicks = { check: player.levelCheck, "check-again": player.levelCheck, ready: begin,
+      play: player.toggle, "loop-from": player.loopFrom, "loop-to": player.loopTo, "loop-off": player.loopOff, finish,
       save, copy };
     Object.entries(clicks).forEach(([id, act]) => find(id).addEventListener("click", () => {
       act();

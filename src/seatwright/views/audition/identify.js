@@ -52,7 +52,8 @@ const Identify = (() => {
     if (total) {
       find("identify-text").textContent = "X is one of the two references, drawn anew each time. "
         + `Say which, ${total} times; the number was fixed beforehand, and you learn your score `
-        + "after the vote. You may leave this part out, but not stop half-way.";
+        + "after the vote. You may leave this part out. Once you have answered, the vote opens "
+        + `only after all ${total}; a page closed before that gives no ballot.`;
       choices();
       find("answer-1").addEventListener("click", () => answer(0));
       find("answer-2").addEventListener("click", () => answer(1));

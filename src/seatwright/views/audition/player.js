@@ -97,10 +97,11 @@ const Player = (() => {
         endCheck();
         return;
       }
+      halt(); // never both at once
       awake();
       const seconds = 8;
       const source = context.createBufferSource();
-      source.buffer = Engine.levelNoise(context, buffer, seconds);
+      source.buffer = Engine.levelNoise(context, whole, seconds);
       const gain = context.createGain();
       const now = context.currentTime + START;
       gain.gain.setValueAtTime(0, now);
@@ -128,6 +129,7 @@ const Player = (() => {
     const position = () => (graph ? Engine.place(graph, context.currentTime, player.length) : place);
 
     function play(from) {
+      endCheck();
       awake();
       const now = context.currentTime + START;
       if (graph) {

@@ -56,6 +56,36 @@ const Desk = (() => {
     }
   }
 
+  /** A seat's place as it is read out, "" where there is none of that name. */
+  function placeWords(seats, name) {
+    const seat = seats.find((one) => one.name === name);
+    if (!seat) {
+      return "";
+    }
+    const { bearing, distance } = Shapes.polar(seat.x, seat.y);
+    const near = nearWords(seat, Labels.near(seats, seat));
+    return `${seat.name}: bearing ${bearing.toFixed(0)} degrees, ${distance.toFixed(1)} metres, `
+      + `facing ${Shapes.turn(seat.facing).toFixed(0)}. ${near}`.trim();
+  }
+
+  function nearWords(seat, near) {
+    if (!near.length) {
+      return "";
+    }
+    const names = near.slice(0, 3).map(({ name, away }) => `${away.toFixed(2)} m from ${name}`);
+    const more = near.length > 3 ? `, and ${near.length - 3} more` : "";
+    return `Doubtful: ${seat.name} is only ${names.join(", ")}${more}.`;
+  }
+
+  /** Chairs on top of one another are told, never refused. */
+  function showDoubt(seat, near) {
+    const words = nearWords(seat, near);
+    if (byId("doubt").textContent !== words) {
+      byId("doubt").textContent = words;
+    }
+    byId("doubt").hidden = !words;
+  }
+
   function showFigures(figures) {
     const over = figures && figures.over === "headphones" ? " over headphones" : "";
     byId("f-heard").textContent = figures ? inDegrees(figures.heard) + over : "…";
@@ -140,14 +170,14 @@ const Desk = (() => {
       head.append(name);
       const silent = facts.failed[seat.name] ? " (silent, see above)" : seat.sounds ? "" : " (muted)";
       head.append(silent);
-      row.append(head, cell("td", seat.section), cell("td", inDegrees(bearing), "number"),
-        cell("td", `${distance.toFixed(2)} m`, "number"),
+      row.append(head, cell("td", seat.section, "roomy"), cell("td", inDegrees(bearing), "number"),
+        cell("td", `${distance.toFixed(2)} m`, "number roomy"),
         cell("td", figures ? inDegrees(figures.heard) : "…", "number"),
         cell("td", figures ? inDecibels(figures.direct) : "…", "number"),
-        cell("td", figures ? inDecibels(figures.clarity) : "…", "number"));
+        cell("td", figures ? inDecibels(figures.clarity) : "…", "number roomy"));
       return row;
     }));
   }
 
-  return { byId, options, showSeat, showFigures, showBalance, showAll, signed, inDegrees, inDecibels };
+  return { byId, options, placeWords, showDoubt, showSeat, showFigures, showBalance, showAll, signed, inDegrees, inDecibels };
 })();

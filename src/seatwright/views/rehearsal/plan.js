@@ -7,13 +7,11 @@ const Plan = (() => {
   const FINE = 0.05;
   const TURN = 5; // degrees
   const REACH = 1.7; // metres from a chair to the circle that turns it
-  const SIDE = 25; // degrees from which on a chair is at the side
-  const MANY = 24; // chairs from which on only the chosen one has its place written beside it
   const NUDGE = 3; // pixels a hand may shake without moving a chair
 
-  /** Make the chart in `box`. tell: {choose, held, moved} */
-  function build(box, tell) {
-    const plan = { box, tell, facts: null, chosen: null, hand: null, faulty: new Set(),
+  /** Make the chart in `box` and its marks in `legend`. tell: {choose, held, moved} */
+  function build(box, legend, tell) {
+    const plan = { box, legend, tell, facts: null, chosen: null, hand: null, faulty: new Set(),
       groups: new Map() };
     plan.svg = element("svg", { role: "application", "aria-roledescription": "seating chart",
       "aria-label": "Seating chart", "aria-describedby": "keys" });
@@ -33,8 +31,10 @@ const Plan = (() => {
     const bottom = lowest(facts);
     plan.frame = Shapes.frameOf(hall.left - 0.5, hall.high + 0.5);
     plan.wide = (hall.right - hall.left + 1) * Shapes.UNITS;
-    const tall = (hall.high - bottom + 2) * Shapes.UNITS;
+    const tall = (hall.high - bottom + 1) * Shapes.UNITS;
     plan.svg.setAttribute("viewBox", `0 0 ${plan.wide.toFixed(0)} ${tall.toFixed(0)}`);
+    plan.letter = large() ? Labels.units(plan) : 0;
+    plan.svg.style.setProperty("--letter", `${plan.letter.toFixed(1)}px`);
     plan.layers = { still: element("g"), seats: element("g"), grip: element("g"),
       labels: element("g") };
     plan.groups = new Map();
@@ -46,6 +46,7 @@ const Plan = (() => {
     const order = [...facts.seats].sort((a, b) => b.players * b.width - a.players * a.width);
     plan.layers.seats.append(...order.map((seat) => plan.groups.get(seat.name)));
     plan.svg.replaceChildren(...Object.values(plan.layers));
+    plan.legend.replaceChildren(...facts.sections.map(Labels.legendEntry));
     mark(plan);
     if (focused) {
       focus(plan);
@@ -81,7 +82,7 @@ const Plan = (() => {
     parts.push(element("rect", { class: "podium", x: x - 18, y: y - 18, width: 36, height: 36 }),
       text("detail", x, y + 33, "podium"));
     const seen = facts.microphones.filter((one) => one.y > bottom && heard(facts, one.perspective));
-    parts.push(...seen.map((one) => microphone(frame, one)), ...legend(plan, bottom));
+    parts.push(...seen.map((one) => microphone(frame, one)));
     return parts;
   }
 
@@ -115,23 +116,7 @@ const Plan = (() => {
     return group;
   }
 
-  function legend(plan, bottom) {
-    const { frame, facts } = plan;
-    const letter = large() ? 0.36 : 0.24;
-    let place = facts.hall.left + 0.4;
-    return facts.sections.flatMap((section, number) => {
-      const kind = Shapes.MARKS[number % Shapes.MARKS.length];
-      const [x, y] = frame.at(place + 0.5, bottom - 0.9);
-      const shown = shortened(section.name, 24);
-      const parts = [Shapes.mark(frame, place, bottom - 0.9, kind, 0),
-        text("section", x, y + 5, shown)];
-      place += 1.3 + letter * shown.length;
-      return parts;
-    });
-  }
-
   const large = () => window.matchMedia("(max-width: 36rem)").matches;
-  const shortened = (words, most) => (words.length > most ? `${words.slice(0, most)}…` : words);
 
   function seatGroup(plan, seat) {
     const group = element("g", { role: "button", tabindex: -1 });
@@ -189,31 +174,8 @@ const Plan = (() => {
       group.setAttribute("tabindex", chosen ? 0 : -1);
       group.setAttribute("aria-pressed", chosen);
     }
-    plan.layers.labels.replaceChildren(...labels(plan));
+    plan.layers.labels.replaceChildren(...Labels.all(plan));
     plan.layers.grip.replaceChildren(...grip(plan));
-  }
-
-  function labels(plan) {
-    const many = plan.facts.seats.length > MANY;
-    const made = plan.facts.seats.map((seat) => {
-      const arcs = Shapes.seatArcs(seat);
-      const { bearing, distance } = Shapes.polar(seat.x, seat.y);
-      const [x, y] = plan.frame.at(...Shapes.floor(bearing, arcs[arcs.length - 1].radius + 0.6));
-      const sign = bearing < 0 ? "−" : "+";
-      let detail = `${sign}${Math.abs(bearing).toFixed(0)}°  ${distance.toFixed(1)} m`;
-      detail += seat.riser ? `  +${seat.riser} m` : "";
-      // at the sides a name stands beside its chairs, not on them
-      const anchor = Math.abs(bearing) < SIDE ? "middle" : bearing < 0 ? "end" : "start";
-      const raised = large() ? 0 : 13;
-      const chosen = seat.name === plan.chosen;
-      return { x, y: y - raised, anchor, chosen, name: shortened(seat.name, many ? 14 : 28),
-        detail: many && !chosen ? "" : detail };
-    });
-    const size = large() ? [13, 26] : [7.6, many ? 16 : 30];
-    return Shapes.placedLabels(made, ...size, plan.wide).flatMap((label) => [
-      text(`${label.chosen ? "name chosen-name" : "name"} ${label.anchor}`, label.x, label.y, label.name),
-      text(`detail ${label.anchor}`, label.x, label.y + 13, label.detail),
-    ]);
   }
 
   function grip(plan) {
@@ -374,5 +336,7 @@ const Plan = (() => {
     }
   }
 
-  return { build, draw, choose, setFaulty, seatOf };
+  const near = (plan, seat) => Labels.near(plan.facts.seats, seat);
+
+  return { build, draw, choose, setFaulty, seatOf, near };
 })();

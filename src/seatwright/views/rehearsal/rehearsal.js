@@ -9,12 +9,12 @@
 
   const state = { facts: null, chosen: null, held: null, version: 0, session: 0, news: -1,
     buffer: null, context: null, player: null, noise: null, checked: false, ready: false,
-    shown: null, heldFigures: null, lastMove: { seat: "", at: 0 }, waiting: [], ordering: false,
+    shown: null, unkept: "", heldFigures: null, lastMove: { seat: "", at: 0 }, waiting: [], ordering: false,
     trying: false, nextTry: null, dropped: null, drawn: "", fault: "" };
   /** For measurements: ms on the page's clock, from a drop to its sound at the output. */
   window.rehearsalTimes = [];
 
-  const plan = Plan.build(byId("chart"), { choose, held, moved });
+  const plan = Plan.build(byId("chart"), byId("legend"), { choose, held, moved });
 
   plan.svg.addEventListener("pointerdown", () => blame(""), true); // it was read
 
@@ -298,7 +298,10 @@
           Plan.setFaulty(plan, wanted.seat, false);
         }
         blame("");
-        byId("conflict").hidden = true;
+        state.unkept = "";
+        if (wanted.do.startsWith("save") || wanted.do === "reload") {
+          byId("conflict").hidden = true;
+        }
         show(facts);
         said(wanted, facts);
       } else {
@@ -312,14 +315,19 @@
   /** Why it was not done; a chair goes back to where it was. */
   function refused(wanted, facts) {
     state.dropped = null;
-    const back = wanted.do === "move" ? `\n${wanted.seat} went back to where it was.` : "";
-    blame(facts.faults.join("\n") + back);
-    byId("conflict").hidden = !facts.changed;
+    const words = facts.faults.join("\n");
     if (wanted.seat) {
       plan.faulty.delete(wanted.seat);
+      state.shown = null; // its fields show again where it is, also the one that was typed in
     }
-    if (wanted.do.startsWith("save")) {
-      byId("saved").textContent = facts.faults.join("\n");
+    if (facts.changed) { // said once, where the ways out are
+      state.unkept = "";
+      byId("conflict").hidden = false;
+      byId("conflict").scrollIntoView({ block: "nearest" });
+    } else if (wanted.do.startsWith("save")) {
+      state.unkept = words;
+    } else {
+      blame(wanted.do === "move" ? `${words}\n${wanted.seat} went back to where it was.` : words);
     }
     show(state.facts, true);
   }
@@ -329,6 +337,9 @@
       state.fault = words;
       byId("fault").textContent = words;
       byId("fault").hidden = !words;
+      if (state.facts) {
+        card();
+      }
     }
   }
 
@@ -339,11 +350,18 @@
       byId("new-name").value = "";
     }
     if (wanted.do === "move") {
-      const seat = facts.scene.seats.find((one) => one.name === wanted.seat);
-      const { bearing, distance } = Shapes.polar(seat.x, seat.y);
-      byId("said").textContent = `${seat.name}: bearing ${bearing.toFixed(0)} degrees, `
-        + `${distance.toFixed(1)} metres, facing ${Shapes.turn(seat.facing).toFixed(0)}.`;
+      speak(Desk.placeWords(facts.scene.seats, wanted.seat));
+    } else if (facts.went) {
+      const what = wanted.do === "undo" ? "Undone" : "Redone";
+      const seat = Desk.placeWords(facts.scene.seats, facts.went.seat);
+      speak(`${what}: ${facts.went.what}. ${seat}`.trim());
     }
+  }
+
+  /** A status that is the same as before would not be read out: it differs by a blank. */
+  function speak(words) {
+    const same = byId("said").textContent === words;
+    byId("said").textContent = same ? `${words}\u00a0` : words;
   }
 
   // -- what is shown ---------------------------------------------------------------------------
@@ -394,10 +412,17 @@
     byId("redo").title = facts.redo;
     byId("save").disabled = !facts.unsaved;
     lost(false);
-    if (facts.unsaved) {
-      byId("saved").textContent = state.fault ? byId("saved").textContent : "Not saved yet.";
-    } else if (byId("saved").textContent === "Not saved yet.") {
-      byId("saved").textContent = "Nothing to save.";
+    keeping(facts);
+  }
+
+  /** Whether it is saved; a conflict is said by its own box. */
+  function keeping(facts) {
+    const now = byId("saved").textContent;
+    const rest = now.startsWith("Saved") || !now ? now : "Nothing to save.";
+    const plain = facts.unsaved ? "Not saved yet." : rest;
+    const words = state.unkept || (byId("conflict").hidden ? plain : "");
+    if (now !== words) {
+      byId("saved").textContent = words;
     }
   }
 
@@ -427,6 +452,7 @@
     const outside = plan.hand && plan.faulty.has(seat.name);
     const figures = outside ? null : state.heldFigures || state.facts.figures[seat.name];
     Desk.showSeat(seat, figures, state.shown);
+    Desk.showDoubt(seat, state.fault ? [] : Plan.near(plan, seat));
     state.shown = seat.name;
     const section = state.facts.scene.sections.find((one) => one.name === seat.section);
     Desk.showBalance(section, seat, state.facts.scene.perspectives, (levels) => {
@@ -476,7 +502,8 @@
     if (name) {
       send({ do: "save-as", name, beside });
     } else {
-      byId("saved").textContent = "Give the new seating a name first.";
+      state.unkept = "Give the new seating a name first.";
+      byId("saved").textContent = state.unkept;
       byId("new-name").focus();
     }
   }
@@ -520,7 +547,13 @@
       event.preventDefault();
     }
   });
-  window.matchMedia("(max-width: 36rem)").addEventListener("change", () => show(state.facts, true));
+  let wide = window.innerWidth;
+  window.addEventListener("resize", () => {
+    if (wide !== window.innerWidth) { // letters are as large as the width of the chart wants
+      wide = window.innerWidth;
+      show(state.facts, true);
+    }
+  });
 
   newsLoop();
   soundLoop();
