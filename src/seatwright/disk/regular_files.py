@@ -8,7 +8,7 @@ import stat
 from pathlib import Path
 
 _FLAGS = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
-_NOT_REGULAR = "found a folder, pipe or device, wanted a regular file"
+_NOT_REGULAR = "found a pipe or device, wanted a regular file"
 
 
 def regular_bytes(path: Path, most: int) -> bytes:
@@ -50,5 +50,7 @@ def is_plain_file(path: Path) -> bool:
 
 
 def _refuse(path: Path, mode: int) -> None:
+    if stat.S_ISDIR(mode):
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
     if not stat.S_ISREG(mode):
         raise OSError(errno.EINVAL, _NOT_REGULAR, str(path))
