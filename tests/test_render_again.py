@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -138,15 +139,17 @@ def test_nothing_changed(ensemble: Any, store: Store, work: dict[str, list[Any]]
 
 
 @pytest.mark.parametrize("file", ["mix.wav", "sections/winds.wav", "report.json", "report.txt"])
-@pytest.mark.parametrize("how", ["changed", "gone"])
+@pytest.mark.parametrize("how", ["changed", "gone", "pipe"])
 def test_an_output_that_somebody_changed_is_written_again(
     ensemble: Any, store: Store, file: str, how: str
 ) -> None:
     ensemble.render(store=store)
     before = ensemble.digests()
     path = ensemble.out / file
-    if how == "gone":
+    if how in ("gone", "pipe"):
         path.unlink()
+        if how == "pipe":  # which nobody ever writes to
+            os.mkfifo(path)
     else:
         path.write_bytes(path.read_bytes()[:-1] + b"!")
     again = ensemble.render(store=store)

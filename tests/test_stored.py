@@ -85,3 +85,10 @@ def test_no_store_and_no_store_s_folder(tmp_path: Path, capsys: pytest.CaptureFi
     assert end.value.code == 4
     assert "found a folder with other things in it" in capsys.readouterr().err
     assert (tmp_path / "letter").read_text() == "dear"
+
+
+def test_an_empty_name_is_no_store(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as end:
+        main(["store", "--folder", ""])
+    assert end.value.code == 2
+    assert "found no name, wanted a folder" in " ".join(capsys.readouterr().err.split())

@@ -126,6 +126,31 @@ def test_a_code_alone_is_a_ballot(
         tally([box / "SWB2.abc"])
 
 
+@pytest.mark.parametrize(
+    ("code", "word"),
+    [
+        ("SWB1.", "a code with nothing in it"),
+        ("SWB0.", "a code with nothing in it"),
+        ("SWB2.AAAA", 'a code that begins with "SWB2."'),
+    ],
+)
+def test_what_begins_as_a_code_is_a_damaged_one(
+    code: str, word: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as end:
+        main(["tally", code])
+    assert end.value.code == 2
+    told = capsys.readouterr().err
+    assert word in told and "copied whole?" in told
+
+
+def test_an_empty_argument_is_not_this_folder(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as end:
+        main(["tally", ""])
+    assert end.value.code == 2
+    assert "found an empty argument, wanted a ballot" in " ".join(capsys.readouterr().err.split())
+
+
 def test_levels_as_rendered_are_another_question(box: Path, pair_poll: Any) -> None:
     """20 heard them equally loud and prefer far; 12 as rendered prefer near: nothing is mixed."""
     for number in range(32):

@@ -244,6 +244,9 @@ def test_inputs_that_changed_or_went_are_warned_of(stage: Any) -> None:
         (lambda f: f["outputs"][1].update(file="sections/x.mp3"), "is no sections in wav"),
         (lambda f: f["outputs"][1].update(file="stems/x.wav"), "is no sections in wav"),
         (lambda f: f.update(removed=[{"file": "../x", "sha256": ""}]), "leads elsewhere"),
+        (lambda f: f["outputs"].append(f["outputs"][0]), "it lists mix.wav twice"),
+        (lambda f: f["stems"].extend([{"file": "a", "sha256": s} for s in "xyz"]), "a 3 times"),
+        (lambda f: f.update(removed=[{"file": "mix.wav", "sha256": ""}] * 2), "mix.wav twice"),
         (lambda f: f.update(frames=-1), "whole number"),
         (lambda f: f.update(rate="48k"), "whole number"),
         (lambda f: f.update(encoding="mp3"), "unknown encoding mp3"),
@@ -275,6 +278,22 @@ def test_folders_that_are_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     (tmp_path / "report.json").mkdir()
     with pytest.raises(DiskError, match=r"report\.json: cannot be read: Is a directory"):
         verify(tmp_path)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes of POSIX")
+def test_a_pipe_as_report_is_refused_at_once(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "report.json")
+    with pytest.raises(DiskError, match=r"report\.json: cannot be read: found a pipe"):
+        verify(tmp_path)
+
+
+def test_a_linked_folder_of_outputs_is_not_listed(copied: Any, tmp_path: Path) -> None:
+    folder, private = copied(), tmp_path / "private"
+    private.mkdir()
+    (private / "diary.txt").write_text("x")
+    (folder / "stems").symlink_to(private)
+    (told,) = verify(folder).warnings
+    assert told.file.endswith("stems") and "is a link" in told.what
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
@@ -371,4 +390,42 @@ def test_a_manifest_changed_by_hand(compared: Path, tmp_path: Path) -> None:
         path.write_text(path.read_text().replace('"title": ""', '"title": "x"'))
 
     with pytest.raises(RenderError, match="not that of the manifest's contents"):
+        verified_copy(compared, tmp_path, harm)
+
+
+def linked_away(folder: Path) -> None:
+    shutil.move(folder / "renders" / "left", folder.parent / "elsewhere")
+    (folder / "renders" / "left").symlink_to(folder.parent / "elsewhere")
+
+
+def all_linked_away(folder: Path) -> None:
+    shutil.move(folder / "renders", folder.parent / "elsewhere")
+    (folder / "renders").symlink_to(folder.parent / "elsewhere")
+
+
+@pytest.mark.parametrize(
+    ("harm", "named"),
+    [
+        (lambda f: shutil.rmtree(f / "renders"), '"as written", "left"'),
+        (all_linked_away, '"as written", "left"'),
+        (linked_away, 'versions "left":'),
+    ],
+)
+def test_renders_that_are_not_there_are_warned_of(
+    compared: Path, tmp_path: Path, harm: Callable[[Path], Any], named: str
+) -> None:
+    found = verified_copy(compared, tmp_path, harm)
+    assert found.holds and not any("renders/left" in row.file for row in found.files)
+    (told,) = found.warnings
+    assert "found no renders of the versions" in told.what and named in told.what
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes of POSIX")
+def test_a_pipe_as_the_report_of_one_render(compared: Path, tmp_path: Path) -> None:
+    def harm(folder: Path) -> None:
+        report = folder / "renders" / "left" / "report.json"
+        report.unlink()
+        os.mkfifo(report)
+
+    with pytest.raises(DiskError, match="cannot be read: found a pipe"):
         verified_copy(compared, tmp_path, harm)

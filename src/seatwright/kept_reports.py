@@ -14,6 +14,7 @@ from seatwright.disk.bounce_folder import BounceFolder
 from seatwright.disk.casting import Cast
 from seatwright.disk.earlier_render import WholeRender, listed_outputs
 from seatwright.disk.file_contents import Content, file_content
+from seatwright.disk.regular_files import is_plain_file, regular_bytes
 from seatwright.disk.scene_file import ReadScene
 from seatwright.disk.store import Store
 from seatwright.disk.store_keys import key_of
@@ -74,16 +75,20 @@ def standing_report(
 def _texts_stand(folder: Path, report: Report) -> bool:
     texts = {"report.json": report.as_json(), "report.txt": report_table(report)}
     try:
-        whole = all((folder / file).read_text("utf-8") == text for file, text in texts.items())
-        return whole and (folder / "report.html").stat().st_size > 0
+        for file, text in texts.items():
+            wanted = text.encode()
+            if regular_bytes(folder / file, len(wanted)) != wanted:
+                return False
+        page = folder / "report.html"
+        return page.is_file() and page.stat().st_size > 0
     except (OSError, ValueError):
         return False
 
 
 def _hash(path: Path, store: Store) -> str:
-    """SHA-256 of a file; "" for a link, or what cannot be read."""
+    """SHA-256 of a file; "" for a link, a pipe, or what cannot be read."""
     try:
-        return "" if path.is_symlink() else file_content(path, store).sha256
+        return file_content(path, store).sha256 if is_plain_file(path) else ""
     except StemError:
         return ""
 

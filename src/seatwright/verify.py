@@ -11,7 +11,9 @@ from seatwright.disk.listed_comparison import (
     listed_trial,
     matched_faults,
     matched_files,
+    missing_renders,
     page_faults,
+    render_folders,
     twin_faults,
 )
 from seatwright.disk.listed_render import ListedRender, listed_render
@@ -142,8 +144,8 @@ def _verified_comparison(folder: Path, progress: Progress) -> Verified:
         files.append(CheckedFile(file.file, not found))
         progress("versions", 0.5 * number / len(listed))
     inner = [
-        _verified_render(listed_render(path.parent), lambda _what, _share: None)
-        for path in sorted((folder / "renders").glob(f"*/{REPORT_NAME}"))
+        _verified_render(listed_render(path), lambda _what, _share: None)
+        for path in render_folders(folder)
     ]
     progress("renders", 1.0)
     for one in inner:
@@ -155,5 +157,8 @@ def _verified_comparison(folder: Path, progress: Progress) -> Verified:
         tuple(files),
         tuple(row for one in inner for row in one.sums),
         (*faults, *(fault for one in inner for fault in one.faults)),
-        tuple(fault for one in inner for fault in one.warnings),
+        (
+            *missing_renders(folder, trial),
+            *(fault for one in inner for fault in one.warnings),
+        ),
     )

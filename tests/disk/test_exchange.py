@@ -139,11 +139,57 @@ KEPT = ".seatwright-0123456789abcdef.old"
         json.dumps({"places": [{"file": "mine/deep", "kept": ""}]}),
         json.dumps({"places": [{"file": "mix.wav", "kept": "../mine"}]}),
         json.dumps({"places": [{"file": "mix.wav", "kept": "sections/winds.wav"}]}),
+        json.dumps({"places": [{"file": "mynotes.txt", "kept": ""}]}),
+        json.dumps({"places": [{"file": "song.wav", "kept": ""}]}),
+        json.dumps({"places": [{"file": "sections/letter.txt", "kept": ""}]}),
+        json.dumps({"places": [{"file": "sections/.wav", "kept": ""}]}),
+        json.dumps({"places": [{"file": "sections/\ud800.wav", "kept": ""}]}),
+        json.dumps({"places": [{"file": "mix.wav", "kept": ""}]}) + " " * 2**23,
     ],
-    ids=range(9),
+    ids=range(15),
 )
 def test_a_foreign_journal_leads_nowhere(folder: Path, text: str) -> None:
     (folder / JOURNAL_NAME).write_text(text)
     with pytest.raises(DiskError, match="found a damaged journal of an exchange"):
         undo(folder)
     assert files_in(folder) == OLD | {JOURNAL_NAME: text.encode()}
+
+
+def test_a_journal_does_not_follow_a_linked_folder(folder: Path, tmp_path: Path) -> None:
+    """Neither does it undo half of what it says."""
+    other = tmp_path / "other"
+    (folder / "sections").rename(other)
+    (folder / "sections").symlink_to(other)
+    rows = [{"file": "mix.wav", "kept": ""}, {"file": "sections/winds.wav", "kept": ""}]
+    (folder / JOURNAL_NAME).write_text(json.dumps({"exchange_format": 1, "places": rows}))
+    with pytest.raises(DiskError, match="sections is a link"):
+        undo(folder)
+    assert (other / "winds.wav").read_bytes() == b"old winds"
+    assert (folder / "mix.wav").read_bytes() == b"old mix"
+
+
+def test_an_error_in_a_folder_the_user_linked_is_undone(folder: Path, tmp_path: Path) -> None:
+    """Of this render's own places nothing has to be believed."""
+    (folder / "sections").rename(tmp_path / "other")
+    (folder / "sections").symlink_to(tmp_path / "other")
+    with pytest.raises(RenderError), Exchange(folder, NEW):
+        put_new(folder)
+        raise RenderError("no more")
+    assert (tmp_path / "other" / "winds.wav").read_bytes() == b"old winds"
+    assert not (folder / JOURNAL_NAME).exists()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes of POSIX")
+@pytest.mark.parametrize("how", ["pipe", "link", "folder"])
+def test_a_journal_that_is_no_file_is_refused_at_once(folder: Path, how: str) -> None:
+    journal = folder / JOURNAL_NAME
+    if how == "pipe":
+        os.mkfifo(journal)
+    elif how == "folder":
+        journal.mkdir()
+    else:
+        (folder / "elsewhere").write_text(json.dumps({"places": [{"file": "mix.wav", "kept": ""}]}))
+        journal.symlink_to("elsewhere")
+    with pytest.raises(DiskError, match="no regular file"):
+        undo(folder)
+    assert (folder / "mix.wav").read_bytes() == b"old mix"

@@ -104,6 +104,15 @@ def test_same_size_and_time_but_other_audio_is_noticed(
     assert file_content(path, store) != before
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes of POSIX")
+def test_a_pipe_or_folder_is_refused_at_once(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.wav")
+    with pytest.raises(StemError, match="found a pipe or device, wanted a regular file"):
+        file_content(tmp_path / "pipe.wav")
+    with pytest.raises(StemError, match="Is a directory"):
+        file_content(tmp_path)
+
+
 def test_stems_that_change_meanwhile_are_named(tmp_path: Path) -> None:
     stems = tuple(inspect_stem(export(tmp_path / f"{name}.wav", name))[0] for name in ("a", "b"))
     with StemContents(stems, threads=2) as contents:

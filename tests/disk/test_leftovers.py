@@ -45,3 +45,13 @@ def test_nothing_goes_while_an_exchange_is_not_undone(tmp_path: Path) -> None:
 def test_a_folder_that_is_not_there_holds_none(tmp_path: Path) -> None:
     remove_leftovers(tmp_path / "gone")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_linked_folder_of_outputs_is_not_followed(tmp_path: Path) -> None:
+    other = tmp_path / "other" / ".seatwright-0123456789abcdef.part"
+    other.parent.mkdir()
+    other.touch()
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "sections").symlink_to(other.parent)
+    remove_leftovers(tmp_path / "out")
+    assert other.exists()

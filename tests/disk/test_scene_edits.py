@@ -113,6 +113,25 @@ def test_a_link_and_permissions_stay(read: ReadScene, tmp_path: Path) -> None:
     assert read_scene(read.path).scene.seats["horn"].x == 2.0
 
 
+@pytest.mark.parametrize("how", ["mode", "access", "link"])
+def test_a_read_only_file_is_left_alone(
+    read: ReadScene, monkeypatch: pytest.MonkeyPatch, how: str
+) -> None:
+    path = read.path
+    if how == "access":  # as another user's file
+        monkeypatch.setattr(os, "access", lambda _path, mode: mode != os.W_OK)
+    else:
+        path.chmod(0o444)
+    if how == "link":
+        path = read.path.with_name("link.toml")
+        path.symlink_to(read.path.name)
+    before = read.path.stat()
+    with pytest.raises(DiskError, match="read-only; nothing was written"):
+        write_edits(path, read.content_hash, read.scene, moved(read.scene, None, "horn", 2, 6))
+    assert read.path.read_text(encoding="utf-8") == TEXT
+    assert read.path.stat().st_ino == before.st_ino
+
+
 def test_a_disk_that_refuses_leaves_the_file(
     read: ReadScene, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from seatwright.disk.kept_file import DamagedFile
 from seatwright.errors import DiskError, RenderError, SceneError, StemError
 from seatwright.executors.attempt import Attempt, Job, attempt, failed
 from seatwright.stage.request import Request
@@ -28,7 +29,15 @@ def caused(error: Exception, cause: Exception) -> Exception:
         (caused(StemError("gone"), OSError(errno.ENOENT, "no file")), 3, False, "gone"),
         (caused(StemError("unread"), OSError(errno.EIO, "i/o")), 3, True, "unread"),
         (RenderError("too loud"), 1, False, "too loud"),
-        (DiskError("full"), 4, True, "full"),
+        (caused(DiskError("full"), OSError(errno.ENOSPC, "full")), 4, True, "full"),
+        (caused(DiskError("both"), caused(DiskError("io"), OSError(5, "io"))), 4, True, "both"),
+        (caused(DiskError("lost"), DamagedFile(Path("a"), "b")), 4, True, "lost"),
+        (caused(DiskError("taken"), BlockingIOError()), 4, True, "taken"),
+        (DiskError("a damaged journal"), 4, False, "journal"),
+        (caused(DiskError("file"), NotADirectoryError(20, "x")), 4, False, "file"),
+        (caused(DiskError("there"), FileExistsError(17, "x")), 4, False, "there"),
+        (caused(DiskError("folder"), IsADirectoryError(21, "x")), 4, False, "folder"),
+        (NotADirectoryError(20, "Not a directory", "out"), 4, False, "out: Not a directory"),
         (MemoryError(), 1, True, "not enough memory"),
         (OSError(errno.ENOSPC, "No space left", "x.wav"), 4, True, "x.wav: No space left"),
         (ZeroDivisionError("by zero"), 1, False, "ZeroDivisionError: by zero"),

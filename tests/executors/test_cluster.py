@@ -170,6 +170,13 @@ def test_what_is_no_address_is_refused(address: str) -> None:
         Cluster(address)
 
 
+@pytest.mark.parametrize("port", [0, 65536, 99999])
+def test_a_port_that_cannot_be_is_refused_at_once(port: int) -> None:
+    with pytest.raises(SceneError, match=f"found port {port} in .*, wanted 1 to 65535"):
+        Cluster(f"tcp://127.0.0.1:{port}")
+    Cluster("tcp://127.0.0.1:65535")
+
+
 def test_a_scheduler_that_is_not_there_is_told(score: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("seatwright.executors.cluster._CONNECT_SECONDS", 1)
     job = Job(0, "scene.toml", "out", Request())

@@ -7,10 +7,15 @@ from typing import Annotated
 
 import typer
 
+from seatwright.commands.arguments import folder_named
+
 
 def store_command(
     folder: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Another store than the usual one.")
+        Path | None,
+        typer.Option(
+            parser=folder_named, metavar="FOLDER", help="Another store than the usual one."
+        ),
     ] = None,
     clear: Annotated[bool, typer.Option("--clear", help="Remove all results.")] = False,
     limit: Annotated[

@@ -7,11 +7,14 @@ from typing import Annotated
 
 import typer
 
+from seatwright.commands.arguments import ballot_named
+
 
 def tally_command(
     ballots: Annotated[
         list[Path],
         typer.Argument(
+            parser=ballot_named,
             metavar="BALLOT...",
             help="Ballots: JSON, text with codes, folders of both, or codes themselves.",
         ),

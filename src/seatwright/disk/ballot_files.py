@@ -17,8 +17,8 @@ from seatwright.listening.trial import LARGEST_TRIAL, Trial, parse_trial
 
 MOST_BALLOTS = 100_000
 _ENDINGS = (".json", ".txt")
-_CODE = re.compile(rb"SWB[01]\.\S*")
-_WHOLE_CODE = re.compile(r"SWB[01]\.[A-Za-z0-9_=-]+")
+_CODE = re.compile(rb"SWB\d\.\S*")
+_WHOLE_CODE = re.compile(r"SWB\d\.[A-Za-z0-9_=-]*")
 _SHOWN = 16
 _LONGEST_LINE = 3 * LARGEST
 

@@ -5,7 +5,8 @@ what is kept where. As long as the journal is there nothing is decided: after an
 interrupt, or with the next render after a kill, `undo` puts everything back. That the journal goes
 is what makes the new render the folder's.
 
-A journal is read as data from anywhere: nothing in it leads out of the folder.
+A journal is read as data from anywhere: nothing in it leads out of the folder, nor to a file that
+is no output.
 """
 
 from __future__ import annotations
@@ -22,12 +23,15 @@ from typing import Self
 
 from seatwright.disk.bounces import TEMPORARY_PREFIX, flush_folder
 from seatwright.disk.earlier_render import OldOutput, is_still
-from seatwright.disk.leftovers import JOURNAL_NAME, is_kept_name, stays_inside
+from seatwright.disk.leftovers import JOURNAL_NAME, is_kept_name, is_output_name
+from seatwright.disk.regular_files import is_plain_file, regular_bytes
 from seatwright.disk.text_files import refused
 from seatwright.disk.whole_file import write_whole
 from seatwright.errors import DiskError, Fault, SeatwrightError
 
 _FORMAT = 1
+_MOST_BYTES = 8 * 2**20
+"""Of a journal: enough for all outputs a scene can have, old and new, with the longest names."""
 
 
 @dataclass(frozen=True)
@@ -118,7 +122,8 @@ class Exchange:
 
     def _undo_after(self, error: BaseException) -> None:
         try:
-            undo(self._folder)
+            if os.path.lexists(self._folder / JOURNAL_NAME):
+                _put_all_back(self._folder, [*self._places, *self._leaving])
         except DiskError as worse:
             faults = error.faults if isinstance(error, SeatwrightError) else ()
             raise DiskError([*faults, *worse.faults]) from error
@@ -158,16 +163,19 @@ def undo(folder: Path) -> None:
         If the disk refuses, or the journal is none; what is kept stays kept.
     """
     journal = folder / JOURNAL_NAME
-    if not os.path.lexists(journal):
-        return
+    if os.path.lexists(journal):
+        _put_all_back(folder, _places_of(journal))
+
+
+def _put_all_back(folder: Path, places: list[_Place]) -> None:
+    """Undo what is known to be an exchange, then remove its journal; DiskError if refused."""
     try:
-        places = _places_of(journal)
         for place in reversed(places):
             _put_back(folder, place)
         for parent in sorted({(folder / place.file).parent for place in places}):
             if parent.is_dir():
                 flush_folder(parent)
-        journal.unlink()
+        (folder / JOURNAL_NAME).unlink()
         flush_folder(folder)
     except OSError as error:
         what = "outputs of the render before cannot be put back, they are kept in .seatwright-*.old"
@@ -186,13 +194,16 @@ def _put_back(folder: Path, place: _Place) -> None:
 
 
 def _places_of(journal: Path) -> list[_Place]:
+    """What a journal says; DiskError for the whole of it where anything in it cannot be."""
+    places, wrong = list[_Place](), ""
     try:
-        facts = json.loads(journal.read_bytes())
-        places = [_Place(str(row["file"]), str(row["kept"])) for row in facts["places"]]
+        places = _read_places(journal)
     except (ValueError, KeyError, TypeError, RecursionError) as error:
-        places, wrong = [], str(error)[:80]
-    else:
-        wrong = next((p.file for p in places if not _is_ours(p)), "")
+        wrong = str(error)[:80]
+    except OSError as error:
+        raise refused(journal, "cannot be read", error) from error
+    for place in places:
+        wrong = wrong or _not_ours(journal.parent, place)
     if wrong or not places:
         what = f'found a damaged journal of an exchange ("{wrong}"), wanted one as render writes it'
         hint = "what the render before left may be in .seatwright-*.old; then remove the journal"
@@ -200,8 +211,23 @@ def _places_of(journal: Path) -> list[_Place]:
     return places
 
 
-def _is_ours(place: _Place) -> bool:
-    return stays_inside(place.file) and (not place.kept or is_kept_name(place.kept))
+def _read_places(journal: Path) -> list[_Place]:
+    if not is_plain_file(journal):
+        raise ValueError("no regular file")
+    data = regular_bytes(journal, _MOST_BYTES)
+    if len(data) > _MOST_BYTES:
+        raise ValueError(f"more than {_MOST_BYTES} bytes")
+    return [_Place(str(row["file"]), str(row["kept"])) for row in json.loads(data)["places"]]
+
+
+def _not_ours(folder: Path, place: _Place) -> str:
+    """What no render writes about a place; "" where it is one of an output or a report."""
+    if not is_output_name(place.file):
+        return place.file[:80] or "no name"
+    if place.kept and not is_kept_name(place.kept):
+        return place.kept[:80]
+    parent = (folder / place.file).parent
+    return f"{parent.name} is a link" if parent != folder and parent.is_symlink() else ""
 
 
 def _kept_path(folder: Path, place: _Place) -> Path:

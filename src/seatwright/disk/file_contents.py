@@ -19,6 +19,7 @@ from typing import Self
 
 import xxhash
 
+from seatwright.disk.regular_files import refuse_irregular
 from seatwright.disk.riff import read_layout
 from seatwright.disk.stem_reader import Stem
 from seatwright.disk.stems import file_state
@@ -63,9 +64,10 @@ def file_content(path: Path, store: Store | None = None) -> Content:
     Raises
     ------
     StemError
-        If it cannot be read.
+        If it cannot be read, or is no regular file.
     """
     try:
+        refuse_irregular(path)
         state = _state(path)
         key = key_of("files", str(path.absolute()), state) if store else ""
         if store and (known := store.facts("files", key)):

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 from seatwright.disk.ballot_files import read_trial
+from seatwright.disk.earlier_render import REPORT_NAME
 from seatwright.disk.listed_render import ListedFile
 from seatwright.disk.output_checks import hash_faults, read_back
 from seatwright.disk.output_names import output_name
+from seatwright.disk.regular_files import regular_bytes
 from seatwright.disk.stems import StemReader, inspect_stem
 from seatwright.disk.text_files import refused
 from seatwright.errors import Fault, RenderError, SceneError
@@ -15,8 +18,12 @@ from seatwright.listening.trial import Trial
 from seatwright.sound.rounding import rounding_error
 
 TRIAL_NAME = "trial.json"
+RENDERS = "renders"
+"""Folder of the renders of all versions that are scenes, one folder each."""
+
 _PAGE = "audition.html"
 _BLOCK = 2**15
+_MOST_BYTES = 64 * 2**20
 
 
 def listed_trial(folder: Path) -> Trial:
@@ -74,6 +81,42 @@ def page_faults(folder: Path, trial: Trial) -> list[Fault]:
     if trial.id.encode() not in page:
         faults.append(Fault(f"found another trial's page, wanted {trial.id}", file=str(path)))
     return faults
+
+
+def render_folders(folder: Path) -> list[Path]:
+    """Renders that stand in a comparison, sorted; links lead out of it and are not followed."""
+    place = folder / RENDERS
+    if place.is_symlink() or not place.is_dir():
+        return []
+    inside = sorted(path for path in place.iterdir() if not path.is_symlink())
+    return [path for path in inside if path.is_dir() and (path / REPORT_NAME).exists()]
+
+
+def missing_renders(folder: Path, trial: Trial) -> list[Fault]:
+    """Versions that were rendered and whose renders cannot be verified; mixes had none."""
+    found = {path.name for path in render_folders(folder)}
+    names = [version.name for version in trial.versions if version.twin_of is None]
+    missing = [name for name in names if output_name(name) not in found]
+    placed = _placed(folder)
+    if placed:
+        missing = [name for name in missing if name in placed]
+    elif not trial.seats or len(missing) < len(names):
+        missing = []  # one scene beside mixes: nothing says which one it was
+    if not missing:
+        return []
+    named = ", ".join(f'"{name}"' for name in missing)
+    what = f"found no renders of the versions {named}: they could not be verified"
+    hint = "a link is not followed; comparing again renders them"
+    return [Fault(what, file=str(folder / RENDERS), hint=hint)]
+
+
+def _placed(folder: Path) -> set[str]:
+    """Versions that are scenes, where at least two were; read as data from anywhere."""
+    try:
+        facts = json.loads(regular_bytes(folder / "differences.json", _MOST_BYTES))
+        return {str(pair[key]) for pair in facts["pairs"] for key in ("first", "second")}
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return set()
 
 
 def _unlike(flac: Path, wav: Path) -> list[Fault]:

@@ -6,13 +6,15 @@ A report is read as data from anywhere: no path in it leads out of the folder.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from seatwright.disk.earlier_render import REPORT_NAME
 from seatwright.disk.leftovers import stays_inside
+from seatwright.disk.regular_files import regular_bytes
 from seatwright.disk.text_files import refused
 from seatwright.errors import Fault, RenderError
 
@@ -93,8 +95,7 @@ def listed_render(folder: Path) -> ListedRender:
 
 
 def _facts(path: Path) -> dict[str, Any]:
-    with path.open("rb") as file:
-        data = file.read(_MOST_BYTES + 1)
+    data = regular_bytes(path, _MOST_BYTES)
     if len(data) > _MOST_BYTES:
         raise ValueError(f"more than {_MOST_BYTES} bytes")
     facts = json.loads(data)
@@ -121,6 +122,9 @@ def _listed(folder: Path, facts: dict[str, Any]) -> ListedRender:
     removed = tuple(_file(row) for row in facts.get("removed", ()))
     for old in removed:
         _check_inside(old.file)
+    inputs = tuple(dict.fromkeys(_file(row) for row in facts["stems"]))
+    for files in (outputs, removed, inputs):
+        _refuse_repeated(files)
     scene = ListedFile(_text(facts["scene"]), _text(facts["scene_sha256"]))
     return ListedRender(
         folder,
@@ -131,7 +135,7 @@ def _listed(folder: Path, facts: dict[str, Any]) -> ListedRender:
         _whole(facts["response_frames"]),
         outputs,
         removed,
-        (scene, *_once(_file(row) for row in facts["stems"])),
+        (scene, *inputs),
         {_text(row["seat"]): _text(row["section"]) for row in facts["seats"]},
     )
 
@@ -140,8 +144,13 @@ def _file(row: dict[str, Any], kind: str = "", name: str = "") -> ListedFile:
     return ListedFile(_text(row["file"]), _text(row["sha256"]), _text(kind), _text(name))
 
 
-def _once(files: Iterable[ListedFile]) -> tuple[ListedFile, ...]:
-    return tuple(dict.fromkeys(files))
+def _refuse_repeated(files: Sequence[ListedFile]) -> None:
+    """Each is read from end to end: a report of many rows of one file would take for ever."""
+    counts = Counter(listed.file for listed in files)
+    for file, count in counts.items():
+        if count > 1:
+            times = "twice" if count == 2 else f"{count} times"
+            raise ValueError(f"it lists {file[:80]} {times}")
 
 
 def _check_inside(file: str) -> tuple[str, ...]:

@@ -105,11 +105,14 @@ def foreign_files(render: ListedRender) -> list[Fault]:
     known = {output.file for output in render.outputs} | {REPORT_NAME, LOCK_NAME, *_ENDS}
     faults = []
     for file in _entries(render.folder):
-        if file in known or file in KINDS:
+        linked = file in KINDS and (render.folder / file).is_symlink()
+        if file in known or (file in KINDS and not linked):
             continue
         what = "stands here and in no report"
         hint = ""
-        if file == JOURNAL_NAME:
+        if linked:
+            what = "is a link: what stands there and in no report is not looked for"
+        elif file == JOURNAL_NAME:
             what = "a render was cut off while its outputs were put in the place of others"
             hint = "the next render into this folder undoes that first"
         elif Path(file).name.startswith(".seatwright-"):
@@ -152,10 +155,13 @@ def _last_bytes(path: Path) -> bytes:
 
 
 def _entries(folder: Path) -> list[str]:
-    """Everything in the folder and in the folders of outputs in it, by path within it."""
+    """Everything in the folder and in the folders of outputs in it, by path within it.
+
+    What a linked one leads to is no part of the folder.
+    """
     found = []
     for place in (folder, *(folder / kind for kind in KINDS)):
-        if place != folder and not place.is_dir():
+        if place != folder and (place.is_symlink() or not place.is_dir()):
             continue
         try:
             found += [path.relative_to(folder).as_posix() for path in place.iterdir()]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import secrets
 from collections.abc import Generator
 from contextlib import suppress
@@ -73,7 +74,8 @@ class RawBlocks:
             got = file.readinto(into)
             if not got:
                 what = f"found a temporary cut off, wanted {len(into)} more bytes"
-                raise DiskError(Fault(what, file=str(self._path)))
+                lost = OSError(errno.EIO, "unexpected end of a file")
+                raise DiskError(Fault(what, file=str(self._path))) from lost
             into = into[got:]
         return part
 

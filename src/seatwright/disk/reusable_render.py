@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from seatwright.disk.regular_files import refuse_irregular
 from seatwright.disk.report_file import found_report
 
 
@@ -44,5 +45,6 @@ def earlier_report(
 
 
 def _digest(path: Path) -> str:
+    refuse_irregular(path)
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()

@@ -56,7 +56,7 @@ def write_edits(path: Path, content_hash: str, old: Scene, new: Scene) -> str:
     SceneError
         If the new scene has faults, or its text cannot take the changes.
     DiskError
-        If the disk refuses; the old file is then as it was.
+        If the disk refuses, or the file is read-only; it is then as it was.
     """
     real = Path(os.path.realpath(path))
     with _alone(real):
@@ -67,6 +67,7 @@ def write_edits(path: Path, content_hash: str, old: Scene, new: Scene) -> str:
             raise ChangedMeanwhile(Fault(what, file=str(path), hint=hint))
         text = scene_with_edits(path, data, leaf_changes(old, new), new)
         if text != data:
+            _refuse_read_only(path, real)
             _replace(real, text)
     return hashlib.sha256(text).hexdigest()
 
@@ -112,6 +113,20 @@ def scene_with_edits(
 def _not_written(path: Path, fault: Fault) -> Fault:
     hint = fault.hint or "nothing was written"
     return Fault(f"with the change: {fault.what}", str(path), 0, fault.key, hint)
+
+
+def _refuse_read_only(path: Path, real: Path) -> None:
+    """A protected file stays as it is, though its folder would let another take its place.
+
+    By its mode too, as some users may write everywhere.
+    """
+    try:
+        protected = not real.stat().st_mode & 0o222 or not os.access(real, os.W_OK)
+    except OSError as error:
+        raise DiskError(Fault(f"cannot be read: {error.strerror}", file=str(path))) from error
+    if protected:
+        what = "the scene file is read-only; nothing was written"
+        raise DiskError(Fault(what, file=str(path), hint="allow writing to it, then save again"))
 
 
 def _replace(path: Path, data: bytes) -> None:

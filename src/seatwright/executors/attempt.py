@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
+from seatwright.disk.kept_file import DamagedFile
 from seatwright.errors import DiskError, Fault, RenderError, SeatwrightError
 from seatwright.kept_render import kept_render
 from seatwright.render import Progress
@@ -18,6 +19,8 @@ MOST_TRIES = 2
 """Attempts at a cue whose failures may pass."""
 
 _PASSING = {errno.EIO, errno.ETIMEDOUT, getattr(errno, "ESTALE", errno.EIO)}
+_LASTING = (NotADirectoryError, FileExistsError, IsADirectoryError)
+"""What stands in the way of an output stands there a moment later too."""
 
 
 @dataclass(frozen=True)
@@ -131,7 +134,8 @@ def failed(job: Job, error: Exception) -> Attempt:
     Returns
     -------
     Attempt
-        Worth another try where memory or the disk failed.
+        Worth another try where memory or the disk failed, and not where something on the disk is
+        in the way.
     """
     if isinstance(error, SeatwrightError):
         return Attempt(job.number, error.faults, error.exit_code, _may_pass(error))
@@ -140,7 +144,8 @@ def failed(job: Job, error: Exception) -> Attempt:
         return Attempt(job.number, (fault,), RenderError.exit_code, passing=True)
     if isinstance(error, OSError):
         fault = Fault(error.strerror or str(error), file=str(error.filename or job.scene))
-        return Attempt(job.number, (fault,), DiskError.exit_code, passing=True)
+        passing = not isinstance(error, _LASTING)
+        return Attempt(job.number, (fault,), DiskError.exit_code, passing)
     what = f"an error of the program itself: {type(error).__name__}: {error}"
     fault = Fault(what, file=job.scene, hint=_place(error))
     return Attempt(job.number, (fault,), RenderError.exit_code)
@@ -153,9 +158,13 @@ def died(job: Job, how: str, hint: str, seconds: float) -> Attempt:
 
 
 def _may_pass(error: SeatwrightError) -> bool:
-    """Errors of the disk, also where a stem was being read."""
+    """What the disk refused or lost, also where a stem was being read; nothing judged here."""
     cause = error.__cause__
-    return isinstance(error, DiskError) or (isinstance(cause, OSError) and cause.errno in _PASSING)
+    while isinstance(cause, SeatwrightError):  # such as what could not be put back after it
+        cause = cause.__cause__
+    if isinstance(error, DiskError):
+        return isinstance(cause, OSError | DamagedFile) and not isinstance(cause, _LASTING)
+    return isinstance(cause, OSError) and cause.errno in _PASSING
 
 
 def _place(error: Exception) -> str:

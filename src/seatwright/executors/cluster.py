@@ -24,6 +24,7 @@ from seatwright.executors.attempt import MOST_TRIES, Attempt, Job, died
 from seatwright.executors.on_worker import work
 
 _ADDRESS = re.compile(r"((tcp|tls|ws|wss)://)?([^\s/:\[\]]+|\[[0-9A-Fa-f:.]+\]):\d{1,5}")
+_LAST_PORT = 65535
 _CONNECT_SECONDS = 10
 _LOOK_SECONDS = 2.0
 """Without a word before looking whether there are workers at all."""
@@ -53,6 +54,10 @@ class Cluster:
         if not _ADDRESS.fullmatch(address):
             what = f'found "{address}", wanted the address of a scheduler'
             raise SceneError(Fault(what, hint="such as tcp://10.0.0.5:8786"))
+        port = int(address.rpartition(":")[2])
+        if not 1 <= port <= _LAST_PORT:
+            what = f'found port {port} in "{address}", wanted 1 to {_LAST_PORT}'
+            raise SceneError(Fault(what, hint="a scheduler prints its address when it starts"))
         self._address = address
         try:
             self._dask: Any = importlib.import_module("distributed")

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from seatwright.errors import SceneError
-from seatwright.listening.ballot_code import CODE_PREFIX, PLAIN_PREFIX, unpacked_code
+from seatwright.listening.ballot_code import CODE_PREFIX, looks_like_code, unpacked_code
 from seatwright.listening.fields import FORMS, VERSION_ID, Fields, shown
 from seatwright.listening.plain_json import LARGEST, digest_fits, read_json
 from seatwright.listening.trial import MOST_VERSIONS
@@ -121,7 +121,7 @@ def parse_ballot(data: bytes | str) -> Ballot:
     if len(raw) > 2 * LARGEST + len(CODE_PREFIX):
         raise SceneError(f"found {len(raw)} bytes, wanted {LARGEST} at most")
     stripped = raw.strip()
-    if stripped.startswith((CODE_PREFIX.encode(), PLAIN_PREFIX.encode())):
+    if looks_like_code(stripped):
         raw = unpacked_code(stripped.decode("utf-8", "replace"))
     table = read_json(raw)
     if "seatwright_trial" in table:

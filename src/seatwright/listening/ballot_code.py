@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import re
 import zlib
 
 from seatwright.errors import Fault, SceneError
@@ -12,6 +13,7 @@ from seatwright.listening.plain_json import LARGEST
 CODE_PREFIX, PLAIN_PREFIX = "SWB1.", "SWB0."
 """Before packed JSON, and before JSON as it is, from browsers that cannot pack."""
 
+_BEGIN = re.compile(rb"SWB\d\.")
 _DAMAGED = "copied whole? a code broken over lines has to be joined"
 
 
@@ -19,6 +21,11 @@ def ballot_code(data: bytes) -> str:
     """The code of a ballot's JSON."""
     packed = base64.urlsafe_b64encode(zlib.compress(data, 9)).decode("ascii")
     return CODE_PREFIX + packed.rstrip("=")
+
+
+def looks_like_code(data: bytes) -> bool:
+    """Whether data begins as codes do, of whatever kind."""
+    return bool(_BEGIN.match(data))
 
 
 def unpacked_code(code: str) -> bytes:
@@ -40,7 +47,11 @@ def unpacked_code(code: str) -> bytes:
     SceneError
         If it is damaged, cut off or unpacks to more.
     """
-    letters = code.strip()[len(CODE_PREFIX) :].rstrip("=")
+    prefix, letters = code.strip()[: len(CODE_PREFIX)], code.strip()[len(CODE_PREFIX) :].rstrip("=")
+    if prefix not in (CODE_PREFIX, PLAIN_PREFIX):
+        raise _damaged(f'a code that begins with "{prefix}", wanted "{CODE_PREFIX}"')
+    if not letters:
+        raise _damaged("a code with nothing in it")
     if len(letters) > 2 * LARGEST:
         raise SceneError(f"found a code of {len(letters)} characters, wanted a shorter one")
     try:
