@@ -83,7 +83,7 @@ def test_a_move_by_bearing_keeps_its_promise(pair: Any) -> None:
 
     The share itself may differ: the earliest arrival moves, and with it all other seats' tails.
     """
-    band(pair, "loud", 800, 1200, -38.0, 2)
+    band(pair, "loud", 800, 1200, -37.5, 2)
     ((conflict, move),) = told(pair, seat("soft", 10), seat("loud", 14)).conflicts
     assert move.key == "bearing" and move.before == 10.0
     assert 0.0 < abs(move.value - 10.0) <= MOST_TURN
@@ -149,7 +149,7 @@ def test_a_move_parts_two_seats_and_does_not_swap_them(pair: Any) -> None:
     band(pair, "loud", 800, 1200, -36.0, 2)
     band(pair, "soft", 800, 1200, -34.5, 1)
     signal, rate = soundfile.read(pair.folder / "soft.wav")
-    signal[len(signal) // 2 :] *= 10.0 ** (-9.5 / 20.0)
+    signal[len(signal) // 2 :] *= 10.0 ** (-10.0 / 20.0)
     soundfile.write(pair.folder / "soft.wav", signal, rate, "PCM_24")
     one = told(pair, seat("soft", 10), seat("loud", 14))
     ((conflict, move),) = one.conflicts

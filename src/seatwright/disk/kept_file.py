@@ -41,9 +41,12 @@ def open_regular(path: Path) -> FileIO:
         return os.open(name, flags | getattr(os, "O_NONBLOCK", 0))
 
     file = open(path, "rb", buffering=0, opener=without_waiting)  # noqa: SIM115
-    if not S_ISREG(os.fstat(file.fileno()).st_mode):
+    try:
+        if not S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise OSError(EINVAL, "no regular file", str(path))
+    except BaseException:
         file.close()
-        raise OSError(EINVAL, "no regular file", str(path))
+        raise
     return file
 
 
