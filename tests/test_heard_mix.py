@@ -83,7 +83,7 @@ def test_a_move_by_bearing_keeps_its_promise(pair: Any) -> None:
 
     The share itself may differ: the earliest arrival moves, and with it all other seats' tails.
     """
-    band(pair, "loud", 800, 1200, -37.5, 2)
+    band(pair, "loud", 800, 1200, -37.0, 2)
     ((conflict, move),) = told(pair, seat("soft", 10), seat("loud", 14)).conflicts
     assert move.key == "bearing" and move.before == 10.0
     assert 0.0 < abs(move.value - 10.0) <= MOST_TURN

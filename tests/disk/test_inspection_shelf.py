@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -10,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from seatwright.disk import stem_inspection
+from seatwright.disk import file_contents, stem_inspection
 from seatwright.disk.inspection_shelf import InspectionShelf
 from seatwright.disk.stem_inspection import inspect_sound
 from seatwright.disk.store import Store
@@ -76,3 +78,21 @@ def test_other_audio_and_damaged_records_are_read_again(
     (other,) = inspect_sound([path], 1, shelf=shelf)
     assert other.sound.integrated_lufs != before.sound.integrated_lufs
     assert read == ["a.wav"] * 3
+
+
+def test_a_settled_stem_is_found_without_reading_it_at_all(
+    stage: Any, tmp_path: Path, read: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store = Store(tmp_path / "store")
+    path = stage.stem("a.wav", stage.noise(1, 0.5))
+    now = time.time()
+    monkeypatch.setattr(file_contents.time, "time", lambda: now + 10.0)
+    monkeypatch.setattr(file_contents, "_read", lambda _path: pytest.fail("read for its digest"))
+    (before,) = inspect_sound([path], 1, shelf=InspectionShelf(store))
+    (again,) = inspect_sound([path], 1, shelf=InspectionShelf(store))
+    assert same(before, again)
+    assert read == ["a.wav"]
+    path.write_bytes(path.read_bytes())
+    os.utime(path, (now + 1.0, now + 1.0))
+    inspect_sound([path], 1, shelf=InspectionShelf(store))
+    assert read == ["a.wav"] * 2

@@ -81,6 +81,15 @@ def file_content(path: Path, store: Store | None = None) -> Content:
     return content
 
 
+def settled_state(path: Path) -> tuple[int, ...]:
+    """What tells a file from what it was, without reading it; empty where that may not tell all."""
+    try:
+        state = _state(path)
+    except OSError:
+        return ()
+    return state if _settled(state) else ()
+
+
 def _state(path: Path) -> tuple[int, ...]:
     status = path.stat()
     return (

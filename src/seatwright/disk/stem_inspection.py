@@ -17,7 +17,7 @@ from seatwright.disk.stems import inspect_stems as checked_stems
 from seatwright.errors import Fault, StemError
 from seatwright.sound.inspection import StemInspection, StemMeter
 
-BLOCK_FRAMES = 2**18
+BLOCK_FRAMES = 2**20
 """Long enough that threads seldom wait for the interpreter between two steps of work."""
 
 

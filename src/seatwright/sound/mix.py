@@ -19,6 +19,9 @@ from seatwright.sound.spectra import Picture, SpectrumMeter
 
 _PIECE = 2**15
 
+_MEASURED = 2**17
+"""Samples measured at a time: shorter ones fit the cache, but threads wait for each other then."""
+
 CEILING_DB = -1.0
 """dBTP that no output exceeds where the trim is automatic (EBU R 128)."""
 
@@ -119,8 +122,8 @@ class Meters:
         ]
 
     def _measure(self, output: int, signal: NDArray[np.float32]) -> None:
-        for first in range(0, signal.shape[1], _PIECE):  # stays in the processor's cache
-            piece = signal[:, first : first + _PIECE].T
+        for first in range(0, signal.shape[1], _MEASURED):
+            piece = signal[:, first : first + _MEASURED].T
             self._loudness[output].add(piece)
             self._peaks[output].add(piece)
             self._spectra[output].add(piece)
