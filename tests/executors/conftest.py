@@ -108,7 +108,7 @@ class Score:
     def command(self, *arguments: str, **options: Any) -> subprocess.Popen[str]:
         """The command line in a session of its own, warnings being errors."""
         return subprocess.Popen(
-            [sys.executable, "-W", "error", "-m", "seatwright", "render", *arguments],
+            [sys.executable, *WARNINGS, "-m", "seatwright", "render", *arguments],
             cwd=self.folder,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -118,6 +118,9 @@ class Score:
             **options,
         )
 
+
+WARNINGS = ("-W", "error", "-W", "ignore::ResourceWarning")
+"""An interrupt may come between the opening of a file and whoever closes it."""
 
 SOURCE = str(Path(seatwright.__file__).parents[1])
 
