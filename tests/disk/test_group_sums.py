@@ -90,3 +90,14 @@ def test_no_place_beside_the_outputs_is_told(tmp_path: Path) -> None:
         GroupSums(KEYS, tmp_path / "gone") as sums,
     ):
         sums.write(0, BLOCKS[0])
+
+
+def test_samples_that_are_no_numbers_are_damage_in_the_store(tmp_path: Path) -> None:
+    store = Store(tmp_path / "store")
+    wrong = np.zeros((2, 500), np.float32)
+    wrong[1, 7] = np.nan
+    store.keep("sums", KEYS[0], {"blocks": [[0]]}, [wrong])
+    with GroupSums(KEYS[:1], tmp_path, store) as sums:
+        assert sums.missing == ()
+        with pytest.raises(DamagedFile, match="no numbers"):
+            sums.signal(0, 0, 0, 500)

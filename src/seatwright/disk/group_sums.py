@@ -9,6 +9,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Sequence
 from contextlib import suppress
+from math import isfinite
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -91,6 +92,8 @@ class GroupSums:
             raise DamagedFile(reader.path, f"no signal {number} in block {block}") from error
         if found.shape != (2, frames) or found.dtype != np.float32:
             raise DamagedFile(reader.path, f"{found.dtype} of shape {found.shape} in block {block}")
+        if not isfinite(float(found.sum())):
+            raise DamagedFile(reader.path, f"samples that are no numbers in block {block}")
         self._memory[group, number] = found
         return found
 
