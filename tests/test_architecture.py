@@ -18,6 +18,7 @@ FLOORS = {
     "": 0,
     "errors": 0,
     "interrupts": 0,
+    "side_by_side": 0,
     "stage": 1,
     "acoustics": 2,
     "sound": 2,

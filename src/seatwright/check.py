@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Collection
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
 from math import dist
 from pathlib import Path
@@ -35,7 +34,8 @@ from seatwright.heard_mix import heard_mix
 from seatwright.pages import refuse_page_place, write_check_page
 from seatwright.render import time_grid
 from seatwright.report_facts import scene_warnings
-from seatwright.seat_responses import SeatResponses
+from seatwright.seat_responses import BuiltSeat, SeatResponses
+from seatwright.side_by_side import side_by_side
 from seatwright.sound.gathered_doubts import gathered
 from seatwright.sound.inspection import StemInspection
 from seatwright.sound.inspection_warnings import same_audio_warnings, stem_warnings
@@ -46,6 +46,9 @@ from seatwright.stage.seat_rules import NEAREST_MICROPHONE
 from seatwright.views.check_table import Check, CheckedSeat
 from seatwright.views.report import SeatRow, hall_row, seat_rows
 from seatwright.views.room_figures import Measured, measured_rows
+
+_SEAT_SECONDS = 0.05
+"""About what a seat's responses and octaves take one thread; a figure of 2026."""
 
 
 def check(
@@ -197,16 +200,27 @@ def mix_figures(
 ) -> dict[str, tuple[SeatFigures, OctaveTransfer]]:
     """Figures of seats from the very responses a render would convolve, and their octaves."""
 
-    def one(name: str) -> tuple[SeatFigures, OctaveTransfer]:
-        built = responses.built(name)
+    def measured(built: BuiltSeat) -> tuple[SeatFigures, OctaveTransfer]:
         return built.figures, octave_transfer(built.parts["mix"], responses.grid.rate)
 
-    found = {}
-    with ThreadPoolExecutor(threads) as pool:
-        for name, each in zip(names, pool.map(one, names), strict=True):
-            found[name] = each
-            progress(len(found) / len(names))
-    return found
+    def known(name: str) -> tuple[SeatFigures, OctaveTransfer] | None:
+        built = responses.found(name)
+        return None if built is None else measured(built)
+
+    def computed(name: str) -> tuple[BuiltSeat, OctaveTransfer]:
+        built = responses.computed(name)
+        return built, measured(built)[1]
+
+    def kept(name: str, result: tuple[BuiltSeat, OctaveTransfer]) -> None:
+        responses.keep(name, result[0])
+        found[name] = result[0].figures, result[1]
+        progress(len(found) / len(names))
+
+    looked_up = zip(names, side_by_side(known, names, threads), strict=True)
+    found = {name: each for name, each in looked_up if each is not None}
+    missing = [name for name in names if name not in found]
+    side_by_side(computed, missing, threads, len(missing) * _SEAT_SECONDS, kept)
+    return {name: found[name] for name in names}
 
 
 def listener_figures(

@@ -5,12 +5,15 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from time import monotonic
 from typing import TYPE_CHECKING
 
 from seatwright.interrupts import ENDING
 
 if TYPE_CHECKING:
     from seatwright.stage.naming import NameGuess
+
+_REDRAWN_SECONDS = 0.1
 
 
 @contextmanager
@@ -29,12 +32,18 @@ def progress_bar() -> Iterator[Callable[[str, float], None]]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    console = Console(stderr=True)
+    # no thread of its own: work is shared out among copies only where there is no other
+    with Progress(*columns, console=console, transient=True, auto_refresh=False) as bar:
         task = bar.add_task("reading", total=1.0)
+        drawn = monotonic()
 
         def show(what: str, share: float) -> None:
+            nonlocal drawn
             ENDING.check()
-            bar.update(task, description=what, completed=share)
+            due = monotonic() - drawn > _REDRAWN_SECONDS
+            drawn = monotonic() if due else drawn
+            bar.update(task, description=what, completed=share, refresh=due)
 
         yield show
 

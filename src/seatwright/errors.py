@@ -62,6 +62,10 @@ class SeatwrightError(Exception):
         self.faults: tuple[Fault, ...] = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
+    def __reduce__(self) -> tuple[type[SeatwrightError], tuple[tuple[Fault, ...]]]:
+        """From one process to another with every fault, not only their text."""
+        return type(self), (self.faults,)
+
 
 class RenderError(SeatwrightError):
     """The render itself failed (exit code 1)."""

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import count
 from math import log10
 
 from seatwright.acoustics.conflicts import Conflict, Heard, conflicts, padded
@@ -18,11 +18,15 @@ from seatwright.acoustics.seat_figures import SeatFigures
 from seatwright.disk.casting import Cast
 from seatwright.disk.seat_octaves import seat_octaves
 from seatwright.errors import Fault
+from seatwright.side_by_side import side_by_side
 from seatwright.sound.inspection import StemInspection
 from seatwright.sound.octave_steps import OctaveSteps
 from seatwright.stage.scene import Scene
 
 _LEAST_POWER = 1e-20
+
+_MOVE_SECONDS = 0.05
+"""About what finding a move takes one thread; a figure of 2026."""
 
 
 @dataclass(frozen=True)
@@ -98,11 +102,11 @@ def heard_mix(
         if scene.treatment_of(seat) != "untouched"
     }
     staged = Staged(scene, listening, grid, plans, played, seats)
-    moves = []
-    with ThreadPoolExecutor(threads) as pool:
-        for move in pool.map(lambda conflict: parting(staged, conflict), found):
-            moves.append(move)
-            progress(len(moves) / len(found))
+    tried = count(1)
+    moves = side_by_side(
+        lambda conflict: parting(staged, conflict), found, threads, len(found) * _MOVE_SECONDS,
+        lambda _conflict, _move: progress(next(tried) / len(found)),
+    )  # fmt: skip
     outputs = {name: passed[name].outputs(each) for name, each in played.items()}
     pairs = tuple(zip(found, moves, strict=True))
     return HeardMix(pairs, fold_down(outputs), tuple(low_phase_doubts(outputs)))

@@ -73,12 +73,20 @@ def held_signals() -> Iterator[None]:
     A terminal sends its signals to all processes at once, to one as well that has only begun and
     cannot clean up yet.
     """
+    if sys.platform != "win32":
+        from multiprocessing import resource_tracker
+
+        resource_tracker.ensure_running()  # when it starts itself, it lets signals through
+    with blocked_signals():
+        yield
+
+
+@contextmanager
+def blocked_signals() -> Iterator[None]:
+    """Signals wait, here and in copies of this process made meanwhile, until these take them."""
     if sys.platform == "win32":
         yield
         return
-    from multiprocessing import resource_tracker
-
-    resource_tracker.ensure_running()  # when it starts itself, it lets signals through
     before = signal.pthread_sigmask(signal.SIG_BLOCK, SIGNALS)
     try:
         yield

@@ -77,8 +77,21 @@ class SeatResponses:
 
     def built(self, name: str) -> BuiltSeat:
         """Responses of a placed or blended seat."""
-        built = self._found(name) or self._computed(name)
+        return self.found(name) or self.keep(name, self.computed(name))
+
+    def found(self, name: str) -> BuiltSeat | None:
+        """Responses as an earlier command kept them; None where none did."""
+        built = self._read(name)
+        if built is not None:
+            self._figures[name] = built.figures
+        return built
+
+    def keep(self, name: str, built: BuiltSeat) -> BuiltSeat:
+        """Keep what was computed, here and in the store, and hand it on."""
         self._figures[name] = built.figures
+        if self.store is not None:
+            facts: dict[str, Any] = {"parts": list(built.parts), "figures": asdict(built.figures)}
+            self.store.keep("responses", self.key(name), facts, list(built.parts.values()))
         return built
 
     def figures(self, names: Iterable[str], threads: int = 1) -> dict[str, SeatFigures]:
@@ -94,7 +107,7 @@ class SeatResponses:
                 return typed(SeatFigures, facts["figures"] if facts else None)
         return self._figures[name] if name in self._figures else self.built(name).figures
 
-    def _found(self, name: str) -> BuiltSeat | None:
+    def _read(self, name: str) -> BuiltSeat | None:
         reader = self.store.find("responses", self.key(name)) if self.store else None
         if self.store is None or reader is None:
             return None
@@ -109,16 +122,13 @@ class SeatResponses:
     def _plan(self, name: str) -> SeatPlan:
         return seat_plan(self.scene, name, self.cast.channels(name))
 
-    def _computed(self, name: str) -> BuiltSeat:
+    def computed(self, name: str) -> BuiltSeat:
+        """Responses computed anew and not kept."""
         plan = self._plan(name)
         with naming("its responses cannot be built", key=dotted_key("seats", name)):
             response = seat_response(self.listening, plan, self.grid, self.apart)
             figures = seat_figures(self.listening, plan, response)
-        built = BuiltSeat({"mix": response.mix, **response.perspectives}, figures)
-        if self.store is not None:
-            facts: dict[str, Any] = {"parts": list(built.parts), "figures": asdict(figures)}
-            self.store.keep("responses", self.key(name), facts, list(built.parts.values()))
-        return built
+        return BuiltSeat({"mix": response.mix, **response.perspectives}, figures)
 
 
 def _read(reader: KeptReader) -> BuiltSeat:

@@ -16,7 +16,6 @@ over 125 Hz to 1 kHz, interaural correlation over 500 Hz to 2 kHz.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
 from math import ceil, nan
 
@@ -45,6 +44,7 @@ from seatwright.acoustics.spatial_measures import (
     interaural_parts,
     lateral_fraction,
 )
+from seatwright.side_by_side import side_by_side
 from seatwright.stage.bands import OCTAVE_BANDS, Bands
 from seatwright.stage.microphones import Microphone
 from seatwright.stage.seats import Source
@@ -60,6 +60,9 @@ HALL_RATE, SINGLE_RATE = 36_000, 12_000
 
 MOST_PLACES = 12
 """Source places that a hall's mean is taken over; ISO 3382-1 asks for at least six pairs."""
+
+_PLACE_SECONDS = 0.03
+"""About what one source's figures take one thread; a figure of 2026."""
 
 _LEAD_SECONDS = 0.005
 _SHORTEST_SECONDS = 0.1
@@ -303,8 +306,8 @@ def seat_room_figures(
         heard = measured(listening, sources[name], name, SINGLE_RATE)
         return room_figures(heard, SINGLE_BANDS).single()
 
-    with ThreadPoolExecutor(threads) as pool:
-        return dict(zip(sources, pool.map(one, sources), strict=True))
+    figures = side_by_side(one, sources, threads, len(sources) * _PLACE_SECONDS)
+    return dict(zip(sources, figures, strict=True))
 
 
 def measured_places(sources: dict[str, Source]) -> dict[str, Source]:
@@ -334,5 +337,4 @@ def hall_figures(listening: Listening, sources: dict[str, Source], threads: int 
         omni = replace(sources[name], instrument="other")
         return room_figures(measured(listening, omni, name, HALL_RATE))
 
-    with ThreadPoolExecutor(threads) as pool:
-        return mean_figures(list(pool.map(one, sources)))
+    return mean_figures(side_by_side(one, sources, threads, len(sources) * _PLACE_SECONDS))

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Protocol
 
@@ -15,10 +14,14 @@ from seatwright.disk.stem_reader import Stem, StemReader
 from seatwright.disk.stems import inspect_stem as checked_stem
 from seatwright.disk.stems import inspect_stems as checked_stems
 from seatwright.errors import Fault, StemError
+from seatwright.side_by_side import side_by_side
 from seatwright.sound.inspection import StemInspection, StemMeter
 
-BLOCK_FRAMES = 2**20
-"""Long enough that threads seldom wait for the interpreter between two steps of work."""
+BLOCK_FRAMES = 2**18
+"""Short ones fit the cache; between the steps of long ones fewer waits for the interpreter."""
+
+_SECONDS_PER_SAMPLE = 15e-9
+"""About what a full inspection takes; a figure of 2026."""
 
 
 class Shelf(Protocol):
@@ -97,12 +100,7 @@ def inspect_sound(
     if threads < 1:
         raise StemError(Fault(f"found {threads} threads, wanted 1 or more"))
     found = stems.stems if isinstance(stems, Cast) else tuple(checked_stems(stems)[0].values())
-    tried: list[StemInspection | StemError] = []
-    _hold_memory()
-    with ThreadPoolExecutor(threads) as pool:
-        for one in pool.map(lambda stem: _tried(stem, True, shelf), found):
-            tried.append(one)
-            progress(len(tried) / len(found))
+    tried = _inspected(found, True, threads, shelf, progress)
     faults = [fault for one in tried if isinstance(one, StemError) for fault in one.faults]
     if faults:
         raise StemError(faults)
@@ -130,19 +128,49 @@ def inspect_readable(
     refused : dict of Path to StemError
         Files no render would take, with every fault.
     """
-
-    def tried(path: Path) -> StemInspection | StemError:
-        try:
-            return _tried(checked_stem(path)[0], shelf is not None, shelf)
-        except StemError as error:
-            return error
-
+    refused: dict[Path, StemError] = {}
+    stems: dict[Path, Stem] = {}
     every = list(dict.fromkeys(paths))
+    for path in every:
+        try:
+            stems[path] = checked_stem(path)[0]
+        except StemError as error:
+            refused[path] = error
+    found = _inspected(tuple(stems.values()), shelf is not None, threads, shelf)
+    tried = dict(zip(stems, found, strict=True))
+    refused |= {path: one for path, one in tried.items() if isinstance(one, StemError)}
+    inspected = {path: one for path, one in tried.items() if isinstance(one, StemInspection)}
+    return inspected, {path: refused[path] for path in every if path in refused}
+
+
+def _inspected(
+    stems: Sequence[Stem],
+    levels: bool,
+    threads: int,
+    shelf: Shelf | None,
+    progress: Callable[[float], None] = lambda _share: None,
+) -> list[StemInspection | StemError]:
+    """What is known of each stem, or why it cannot be read."""
+    found: dict[int, StemInspection | StemError] = {}
+    if shelf is not None:
+        known = ((place, shelf.found(stem)) for place, stem in enumerate(stems))
+        found = {place: one for place, one in known if one is not None}
+    asked = [place for place in range(len(stems)) if place not in found]
+    samples = sum(stems[place].frames * stems[place].channels for place in asked)
     _hold_memory()
-    with ThreadPoolExecutor(threads) as pool:
-        found = dict(zip(every, pool.map(tried, every), strict=True))
-    inspected = {path: one for path, one in found.items() if isinstance(one, StemInspection)}
-    return inspected, {path: one for path, one in found.items() if isinstance(one, StemError)}
+
+    def kept(place: int, one: StemInspection | StemError) -> None:
+        found[place] = one
+        if shelf is not None and isinstance(one, StemInspection):
+            shelf.keep(stems[place], one)
+        progress(len(found) / len(stems))
+
+    progress(len(found) / max(1, len(stems)))
+    side_by_side(
+        lambda place: _tried(stems[place], levels), asked, threads, samples * _SECONDS_PER_SAMPLE,
+        kept,
+    )  # fmt: skip
+    return [found[place] for place in range(len(stems))]
 
 
 def _hold_memory() -> None:
@@ -155,17 +183,12 @@ def _hold_memory() -> None:
     np.empty(2**25 - 2**16, np.uint8)
 
 
-def _tried(stem: Stem, levels: bool, shelf: Shelf | None) -> StemInspection | StemError:
-    if shelf is not None and (known := shelf.found(stem)) is not None:
-        return known
+def _tried(stem: Stem, levels: bool) -> StemInspection | StemError:
     try:
         with StemReader(stem, stem.rate) as reader:
-            inspection = inspect_audio(reader, levels)
+            return inspect_audio(reader, levels)
     except StemError as error:
         return error
-    if shelf is not None:
-        shelf.keep(stem, inspection)
-    return inspection
 
 
 def _bits(encoding: str) -> int:
