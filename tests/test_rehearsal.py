@@ -12,11 +12,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from seatwright.acoustics.kept_tails import KeptTails
+from seatwright.acoustics.listening import seat_plan
+from seatwright.acoustics.seat_response import seat_response
 from seatwright.disk.scene_edits import ChangedMeanwhile
 from seatwright.disk.scene_file import read_scene
 from seatwright.errors import SceneError, StemError
 from seatwright.loop_sound import HEADROOM_DB, peak_db
 from seatwright.rehearsal import Rehearsal, excerpt_of
+from seatwright.stage.moves import moved
 from seatwright.stage.request import Request
 
 ROUND = 24_000  # a length that is quick to transform, 1.5 s at the small stage's rate
@@ -399,3 +403,21 @@ def test_the_scene_file_itself_is_never_touched_by_listening(made: Any) -> None:
         held.move("oboe", (0.0, 2.5), None)
         settled(held)
     assert (Path(made.scene).stat().st_mtime_ns, made.scene.read_bytes()) == before
+
+
+def test_kept_tails_change_no_sample_and_are_bounded(rehearsal: Rehearsal) -> None:
+    settled(rehearsal)
+    grid, listening = rehearsal.grid, rehearsal.listening
+    few = KeptTails(listening.room, 2**20)
+    for place in ((0.3, 2.0), (0.9, 2.4), (0.3, 2.0)):
+        scene = moved(rehearsal.written, None, "oboe", *place)
+        plan = seat_plan(scene, "oboe", rehearsal.cast.channels("oboe"))
+        plain = seat_response(listening, plan, grid)
+        for kept in (rehearsal.loop.tails, few):
+            again = seat_response(listening, plan, grid, kept=kept)
+            np.testing.assert_array_equal(again.mix, plain.mix)
+    assert 0 < few._bytes == sum(row.nbytes for row in few._rows.values()) <= 2**20
+    known = len(rehearsal.loop.tails._rows)
+    rehearsal.move("oboe", (0.7, 2.2), None)
+    settled(rehearsal)
+    assert len(rehearsal.loop.tails._rows) == known, "wherever it is moved, its tails are known"

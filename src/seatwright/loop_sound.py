@@ -1,7 +1,8 @@
 """Loop sound: every seat's loop rendered ahead, the changed ones anew while the music plays.
 
 Workers look for a seat whose rendered loop is not the wanted one, render it, and put it into the
-sum. A seat that is moved again before its turn is rendered once, where it is by then.
+sum. A seat that is moved again before its turn is rendered once, where it is by then. While music
+plays and one seat alone is changed, the stretch that the music is in is rendered before the rest.
 """
 
 from __future__ import annotations
@@ -11,11 +12,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import ceil, inf, log10
 from threading import Condition, Event, Thread
+from time import time
 
 import numpy as np
 from numpy.typing import NDArray
 
 from seatwright.acoustics.impulse_response import Grid
+from seatwright.acoustics.kept_tails import KeptTails
 from seatwright.acoustics.listening import (
     Listening,
     OpenSeat,
@@ -28,7 +31,7 @@ from seatwright.acoustics.seat_response import seat_response
 from seatwright.disk.casting import Cast
 from seatwright.disk.loop_stems import seat_loop
 from seatwright.errors import SeatwrightError
-from seatwright.sound.loops import Loop, LoopSum, Spectra, heard_loop, loop_spectra
+from seatwright.sound.loops import Loop, LoopSum, heard_loop, heard_stretch
 from seatwright.stage.scene import Scene
 
 WORKERS = 2
@@ -36,8 +39,53 @@ WORKERS = 2
 KEPT_BYTES = 400 * 2**20
 """Of loops that are not heard now: undo and a seating heard before cost no time."""
 
+TAIL_BYTES = 200 * 2**20
+"""Of the seats' tails that are kept."""
+
+STRETCH_SECONDS = 1.0
+"""Of a new loop, to be heard ahead of it."""
+
 _FIGURES = 400
 """Seats whose figures are kept."""
+
+
+@dataclass(frozen=True)
+class Playing:
+    """Where in the loop the music is.
+
+    Parameters
+    ----------
+    place : float
+        Seconds into the loop that were played at some time.
+    at : float
+        That time, seconds since 1970 by this machine's clock.
+    """
+
+    place: float
+    at: float
+
+    def sample(self, rate: int, frames: int) -> int:
+        """Sample of the loop that is played now."""
+        return int((self.place + time() - self.at) * rate) % frames
+
+
+@dataclass(frozen=True, eq=False)
+class Beginning:
+    """A stretch of a sound of which the rest is not rendered yet.
+
+    Parameters
+    ----------
+    after : int
+        Version of the sound it follows.
+    first : int
+        Sample of the loop at which it begins.
+    stretch : ndarray of float32, shape (2, frames)
+        With the trim.
+    """
+
+    after: int
+    first: int
+    stretch: Loop
 
 
 @dataclass(frozen=True)
@@ -133,6 +181,8 @@ class LoopSound:
         Gain on all that is played, found once, when every seat is rendered for the first time.
     failed : dict of str to str
         Seats that could not be rendered, and why; they are silent.
+    tails : KeptTails
+        Of the seats, wherever they are moved.
     """
 
     def __init__(self, cast: Cast, listening: Listening, grid: Grid, frames: int):
@@ -142,11 +192,13 @@ class LoopSound:
         self.trim = 0.0
         self.failed: dict[str, str] = {}
         self.frames = frames
+        self.tails = KeptTails(listening.room, TAIL_BYTES)
         self._cast, self._listening, self._grid = cast, listening, grid
         self._first = 0
         self._sum = LoopSum(frames)
-        self._spectra: dict[str, Spectra] = {}
-        self._untouched: dict[str, Loop] = {}
+        self._loops: dict[str, Loop] = {}
+        self._listeners: list[Playing] = []
+        self._beginning: Beginning | None = None
         self._wanted: dict[str, Wanted] = {}
         self._heard: dict[str, Wanted] = {}
         self._taken: set[Wanted] = set()
@@ -179,8 +231,10 @@ class LoopSound:
             self._together = together or self.version == 0
             self._wanted = wanted
             self.failed = {}
-            self._settle()
-            self.tell()
+            if self._settle():
+                self.tell()
+            else:  # the page hears of it with the first news of a seat that is ready
+                self.changed.notify_all()
 
     def tell(self) -> None:
         """Wake whoever waits for news."""
@@ -215,12 +269,38 @@ class LoopSound:
             With the trim.
         """
         with self.changed:
-            newer = self.changed.wait_for(
-                lambda: self.version > version or self._ended.is_set(), seconds
+            self.changed.wait_for(lambda: self.version > version or self._ended.is_set(), seconds)
+            return self._newer(version)
+
+    def begun_after(
+        self, version: int, seconds: float, playing: Playing
+    ) -> Beginning | tuple[int, Loop] | None:
+        """As `sound_after`, or its first stretch where that is rendered before the rest.
+
+        Parameters
+        ----------
+        version : int
+        seconds : float
+        playing : Playing
+            Where the music is, which the stretch begins with.
+        """
+
+        def begun() -> bool:
+            return self._beginning is not None and self._beginning.after == self.version >= version
+
+        with self.changed:
+            self._listeners.append(playing)
+            self.changed.wait_for(
+                lambda: begun() or self.version > version or self._ended.is_set(), seconds
             )
-            if not newer or self._ended.is_set():
-                return None
-            return self.version, self._sum.scaled(self.trim)
+            self._listeners.remove(playing)
+            newer = self._newer(version)
+            return self._beginning if newer is None and begun() else newer
+
+    def _newer(self, version: int) -> tuple[int, Loop] | None:
+        if self.version <= version or self._ended.is_set():
+            return None
+        return self.version, self._sum.scaled(self.trim)
 
     def _is_ready(self, wanted: Wanted) -> bool:
         return (
@@ -266,23 +346,48 @@ class LoopSound:
         plan = wanted.plan
         if plan is None:
             return self._passed_through(wanted), None
-        if wanted.name not in self._spectra:
-            loop = seat_loop(self._cast, wanted.name, self._first, self.frames)
-            self._spectra[wanted.name] = loop_spectra(loop)
+        loop = self._loop_of(wanted.name)
         listening = replace(self._listening, open_seats=wanted.spots)
         grid, ahead = seat_grid(listening, plan, self._grid)
-        response = seat_response(listening, plan, grid)
-        part = heard_loop(self._spectra[wanted.name], response.mix, self.frames)
+        response = seat_response(listening, plan, grid, kept=self.tails)
+        self._begin(wanted, loop, response.mix, ahead)
+        part = heard_loop(loop, response.mix)
         if ahead:
             part = np.roll(part, -ahead, axis=1)
         return part, lambda: seat_figures(listening, plan, response)
 
+    def _begin(
+        self, wanted: Wanted, loop: Loop, responses: NDArray[np.float32], ahead: int
+    ) -> None:
+        """Render the stretch that the music is in, where it plays and nothing else is changed."""
+        with self.changed:
+            if not self._listeners or not self._is_alone(wanted):
+                return
+            playing = self._listeners[-1]
+        rate, frames = self._grid.rate, self.frames
+        first = playing.sample(rate, frames)
+        stretch = min(frames, round(STRETCH_SECONDS * rate))
+        part = heard_stretch(loop, responses, first + ahead, stretch)
+        with self.changed:
+            if self._is_alone(wanted):
+                total = self._sum.stretch_with(wanted.name, part, first, self.trim)
+                self._beginning = Beginning(self.version, first, total)
+                self.changed.notify_all()
+
+    def _is_alone(self, wanted: Wanted) -> bool:
+        """Whether a seat is wanted by now, and all others are heard as they are wanted."""
+        others = {name: each for name, each in self._wanted.items() if name != wanted.name}
+        heard = {name: each for name, each in self._heard.items() if name != wanted.name}
+        return self.version > 0 and self._wanted.get(wanted.name) == wanted and others == heard
+
+    def _loop_of(self, name: str) -> Loop:
+        if name not in self._loops:
+            self._loops[name] = seat_loop(self._cast, name, self._first, self.frames)
+        return self._loops[name]
+
     def _passed_through(self, wanted: Wanted) -> Loop:
-        if wanted.name not in self._untouched:
-            loop = seat_loop(self._cast, wanted.name, self._first, self.frames)
-            self._untouched[wanted.name] = loop
         gain = np.float32(10.0 ** (wanted.gain_db / 20.0))
-        return np.broadcast_to(gain * self._untouched[wanted.name], (2, self.frames))
+        return np.broadcast_to(gain * self._loop_of(wanted.name), (2, self.frames))
 
     def _note(self, wanted: Wanted, figures: SeatFigures) -> None:
         with self.changed:
@@ -291,11 +396,14 @@ class LoopSound:
                 self._figures.popitem(last=False)
             self.tell()
 
-    def _settle(self) -> None:
-        """Put what is ready into the sum: everything at once where that is wanted."""
+    def _settle(self) -> bool:
+        """Put what is ready into the sum: everything at once where that is wanted.
+
+        Gives whether all is heard as it is wanted.
+        """
         late = [name for name, wanted in self._wanted.items() if not self._is_ready(wanted)]
         if self._together and late:
-            return
+            return False
         gone = [name for name in self._heard if name not in self._wanted or name in self.failed]
         new = [wanted for wanted in self._wanted.values() if wanted in self._kept]
         for name in gone:
@@ -309,6 +417,7 @@ class LoopSound:
                 self.trim = playing_trim(self._sum.scaled(1.0))
             self.version += 1
         self._forget()
+        return not late
 
     def _put(self, wanted: Wanted) -> None:
         """Hear a kept loop; the one it replaces is kept for going back."""

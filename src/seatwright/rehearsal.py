@@ -150,7 +150,8 @@ class Rehearsal:
         rate = min(self.grid.rate, _COARSE_RATE)
         grid = Grid(rate, max(1, self.grid.frames * rate // self.grid.rate), self.grid.origin)
         grid, _ = seat_grid(listening, plan, grid)
-        return seat_figures(listening, plan, seat_response(listening, plan, grid))
+        response = seat_response(listening, plan, grid, kept=self.loop.tails)
+        return seat_figures(listening, plan, response)
 
     def _with_move(
         self, seat: str, place: tuple[float, float] | None, facing: float | None

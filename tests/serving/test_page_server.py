@@ -7,19 +7,22 @@ import re
 import socket
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
-from http.client import HTTPConnection
+from http.client import HTTPConnection, IncompleteRead
 from pathlib import Path
-from threading import Thread
+from threading import Event, Thread
 from typing import Any
 from urllib.parse import urlsplit
 
 import numpy as np
 import pytest
 import soundfile
+from numpy.typing import NDArray
 
+from seatwright import loop_sound
 from seatwright.errors import DiskError, SceneError
-from seatwright.serving.desk import Desk
+from seatwright.serving.desk import Answer, Desk
 from seatwright.serving.page_server import PageServer
 from seatwright.stage.request import Request
 
@@ -193,22 +196,29 @@ def test_orders_that_are_wrong_are_refused_with_why_and_change_nothing(
     assert order(page, do="undo")[1]["scene"] == before
 
 
+def whole_sound(content: bytes) -> tuple[NDArray[np.float32], int, float]:
+    """The loop, its version and its peak in dB."""
+    samples = np.frombuffer(content, dtype="<f4")
+    return samples[:-2].reshape(2, -1), int(samples[-2]), float(samples[-1])
+
+
 def test_the_sound_comes_as_raw_samples_and_changes_with_a_move(page: PageServer) -> None:
     status, headers, content = asked(page, "sound?after=0&session=1")
     assert status == 200
-    samples = np.frombuffer(content, dtype="<f4").reshape(2, -1)
+    assert int(headers["X-Stretch"]) == 0
+    samples, version, peak = whole_sound(content)
     news = json.loads(asked(page, "news?after=-1&session=1")[2])
     assert samples.shape[1] == news["frames"]
-    assert float(headers["X-Peak"]) == pytest.approx(20 * np.log10(np.abs(samples).max()), abs=0.01)
-    version = int(headers["X-Version"])
+    assert peak == pytest.approx(20 * np.log10(np.abs(samples).max()), abs=0.01)
+    assert version == int(headers["X-Version"])
     assert order(page, do="move", seat="oboe", x=1.0, y=2.0)[0] == 200
     status, headers, content = asked(page, f"sound?after={version}&session=1")
     assert (status, int(headers["X-Version"])) == (200, version + 1)
-    assert np.abs(np.frombuffer(content, dtype="<f4").reshape(2, -1) - samples).max() > 1e-4
+    moved, newer, _ = whole_sound(content)
+    assert newer == version + 1
+    assert np.abs(moved - samples).max() > 1e-4
     noise = np.frombuffer(asked(page, "level")[2], dtype="<f4")
-    assert np.sqrt(np.mean(noise**2)) == pytest.approx(
-        np.sqrt(np.mean(np.frombuffer(content, dtype="<f4") ** 2)), rel=0.01
-    )
+    assert np.sqrt(np.mean(noise**2)) == pytest.approx(np.sqrt(np.mean(moved**2)), rel=0.01)
     order(page, do="undo")
 
 
@@ -220,14 +230,73 @@ def test_a_playing_page_first_gets_the_stretch_its_music_is_in(page: PageServer)
     assert status == 200
     samples = np.frombuffer(content, dtype="<f4")
     short, first = int(headers["X-Stretch"]), int(headers["X-First"])
-    stretch, whole = samples[: 2 * short].reshape(2, -1), samples[2 * short :].reshape(2, -1)
+    stretch = samples[: 2 * short].reshape(2, -1)
+    whole, _, _ = whole_sound(content[8 * short :])
     frames = whole.shape[1]
-    assert short == min(24_000, frames)
+    assert short == min(16_000, frames)
     late = (first - 1.75 * 16_000) % frames  # what the request took
     assert 0 <= late < 16_000
     np.testing.assert_array_equal(stretch, np.roll(whole, -first, axis=1)[:, :short])
     for odd in ("place=nan&at=1", "place=1e9&at=1", "place=-1", "place=1&at=99999999999999"):
         assert asked(page, f"sound?after=0&session=1&{odd}")[0] == 200
+
+
+def test_a_move_is_heard_by_its_stretch_before_the_rest_is_rendered(
+    page: PageServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before, version, _ = whole_sound(asked(page, "sound?after=0&session=1")[2])
+    gate, rendered = Event(), loop_sound.heard_loop
+
+    def held(*given: NDArray[np.float32]) -> NDArray[np.float32]:
+        assert gate.wait(20.0)
+        return rendered(*given)
+
+    monkeypatch.setattr(loop_sound, "heard_loop", held)
+    loop = page.desk.rehearsal.loop
+    now = time.time()
+    with ThreadPoolExecutor(1) as pool:
+        line = socket.create_connection(("127.0.0.1", page.guard.port), timeout=20)
+        path = (
+            f"{urlsplit(page.url).path}sound?after={version}&session=1&place=0.5&at={1e3 * now:.1f}"
+        )
+        words = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{page.guard.port}\r\n\r\n"
+        line.sendall(words.encode())
+        while not loop._listeners:
+            time.sleep(0.005)
+        assert order(page, do="move", seat="oboe", x=1.4, y=2.2)[0] == 200
+        with line, line.makefile("rb") as answer:
+            assert b"200" in answer.readline()
+            headers = dict(
+                row.decode().rstrip().split(": ", 1) for row in iter(answer.readline, b"\r\n")
+            )
+            short, first = int(headers["X-Stretch"]), int(headers["X-First"])
+            stretch = np.frombuffer(answer.read(8 * short), "<f4").reshape(2, -1)
+            assert loop.version == version, "the rest is not rendered yet"
+            assert int(headers["X-Version"]) == version + 1
+            pool.submit(gate.set)
+            whole, newer, peak = whole_sound(
+                answer.read(int(headers["Content-Length"]) - 8 * short)
+            )
+    assert newer == version + 1
+    assert peak == pytest.approx(20 * np.log10(np.abs(whole).max()), abs=0.01)
+    there = np.roll(whole, -first, axis=1)[:, :short]
+    assert np.abs(stretch - there).max() < 1e-5 * np.abs(whole).max()
+    assert np.abs(stretch - np.roll(before, -first, axis=1)[:, :short]).max() > 1e-4
+    order(page, do="undo")
+
+
+def test_a_sound_that_cannot_be_finished_is_cut_off_and_never_filled_with_words(
+    page: PageServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def parts() -> Iterator[NDArray[np.float32]]:
+        yield np.zeros((2, 5), np.float32)
+        raise MemoryError("no more")
+
+    answer = Answer({"X-Stretch": "5"}, 30, parts())
+    monkeypatch.setattr(page.desk, "sound_after", lambda *_given: answer)
+    with pytest.raises(IncompleteRead) as cut:
+        asked(page, "sound?after=0&session=1")
+    assert cut.value.partial == bytes(40)
 
 
 def test_hostile_names_are_plain_values(page: PageServer) -> None:

@@ -12,9 +12,10 @@ from seatwright.sound.loops import (
     closed_loop,
     densest_stretch,
     heard_loop,
+    heard_stretch,
     level_noise,
     loop_frames,
-    loop_spectra,
+    stretch_of,
 )
 
 
@@ -33,7 +34,7 @@ def db(signal: NDArray[np.floating], against: NDArray[np.floating]) -> float:
 @pytest.mark.parametrize("channels", [1, 2])
 def test_a_loop_sounds_as_it_does_after_many_rounds(frames: int, taps: int, channels: int) -> None:
     loop, responses = noise(1, channels, frames), noise(2, channels, 2, taps)
-    heard = heard_loop(loop_spectra(loop), responses, frames)
+    heard = heard_loop(loop, responses)
     rounds = 2 + -(-taps // frames)
     played = np.tile(loop.astype(np.float64), rounds)
     expected = sum(
@@ -44,6 +45,31 @@ def test_a_loop_sounds_as_it_does_after_many_rounds(frames: int, taps: int, chan
     assert heard.dtype == np.float32
     assert db(heard - expected, expected) < -125.0
     assert db(expected, noise(3, 2, frames)) > 0.0
+
+
+@pytest.mark.parametrize("first", [0, 700, 5_900, 6_100])
+@pytest.mark.parametrize(("taps", "length"), [(1, 300), (1_500, 300), (9_500, 900), (800, 6_000)])
+@pytest.mark.parametrize("channels", [1, 2])
+def test_a_stretch_is_a_part_of_the_loop(first: int, taps: int, length: int, channels: int) -> None:
+    loop, responses = noise(5, channels, 6_000), noise(6, channels, 2, taps)
+    stretch = heard_stretch(loop, responses, first, length)
+    expected = np.roll(heard_loop(loop, responses), -first, axis=1)[:, :length]
+    assert stretch.shape == (2, length)
+    assert db(stretch - expected, expected) < -120.0
+    assert db(expected, noise(7, 2, length)) > -20.0
+
+
+def test_a_stretch_of_a_sum_has_the_other_loop_in_it() -> None:
+    held = LoopSum(500)
+    parts = {name: noise(8 + number, 2, 500) for number, name in enumerate("abc")}
+    for name, part in parts.items():
+        held.put(name, part)
+    other = noise(20, 2, 500)
+    stretch = held.stretch_with("b", stretch_of(other, 450, 120), 450, 0.25)
+    held.put("b", other)
+    np.testing.assert_allclose(stretch, stretch_of(held.scaled(0.25), 450, 120), atol=1e-6)
+    alone = held.stretch_with("d", np.ones((2, 40), np.float32), 10, 2.0)
+    np.testing.assert_allclose(alone, 2.0 * (held.total[:, 10:50] + 1.0), atol=1e-5)
 
 
 def test_a_stretch_is_closed_with_what_follows_it() -> None:

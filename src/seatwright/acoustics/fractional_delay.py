@@ -18,6 +18,7 @@ from scipy.special import i0
 HALF_TAPS = 24
 """Samples on either side of an arrival."""
 
+_FEW = 12
 _KAISER_BETA = 6.0
 _TAPS = np.arange(-HALF_TAPS, HALF_TAPS)
 
@@ -62,6 +63,8 @@ def placed_kernels(
     -------
     ndarray, shape (frames, bands)
     """
+    if len(starts) <= _FEW:
+        return _placed_one_by_one(starts, kernels, gains, frames)
     rows = starts[:, None] + np.arange(kernels.shape[1])
     columns = np.broadcast_to(np.arange(len(starts))[:, None], rows.shape)
     inside = (rows >= 0) & (rows < frames)
@@ -69,6 +72,21 @@ def placed_kernels(
         (kernels[inside], (rows[inside], columns[inside])), shape=(frames, len(starts))
     )
     return np.asarray(grid @ gains)
+
+
+def _placed_one_by_one(
+    starts: NDArray[np.int64],
+    kernels: NDArray[np.float64],
+    gains: NDArray[np.float64],
+    frames: int,
+) -> NDArray[np.float64]:
+    """The same bits, sooner for a few kernels than a table of where everything goes."""
+    placed = np.zeros((frames, gains.shape[1]))
+    for start, kernel, gain in zip(starts.tolist(), kernels, gains, strict=True):
+        inside = kernel[max(0, -start) : max(0, frames - start)]
+        first = max(0, start)
+        placed[first : first + len(inside)] += inside[:, None] * gain
+    return placed
 
 
 def fractional_kernels(

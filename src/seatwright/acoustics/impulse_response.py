@@ -26,6 +26,7 @@ from seatwright.acoustics.early_kernels import (
 )
 from seatwright.acoustics.fractional_delay import fractional_kernels
 from seatwright.acoustics.head import SPHERE, HeadModel, in_head_frame
+from seatwright.acoustics.kept_tails import KeptTails
 from seatwright.acoustics.reflections import Arrivals, arrivals_at, image_sources
 from seatwright.acoustics.room import Room
 from seatwright.acoustics.tail import diffuse_spectra, image_share, mixed_as_diffuse
@@ -154,6 +155,7 @@ def tail_responses(
     groups: Sequence[tuple[tuple[Microphone, ...], float]],
     generators: Sequence[np.random.Generator],
     source: Source | None = None,
+    kept: KeptTails | None = None,
 ) -> NDArray[np.float32]:
     """Diffuse tails of groups of microphones.
 
@@ -167,14 +169,21 @@ def tail_responses(
         One for each microphone of all groups in order.
     source : Source, optional
         What the colour of the tail is relative to, where its stem was recorded from one direction.
+    kept : KeptTails, optional
+        Of this room; changes no sample.
 
     Returns
     -------
     ndarray, shape (microphones, frames)
     """
     length = tail_length(grid)
-    origins = np.array([grid.origin - delay for group, delay in groups for _ in group])
-    spectra = diffuse_spectra(room, grid.rate, length, origins, list(generators))
+    delays = [delay for group, delay in groups for _ in group]
+    origins = np.array([grid.origin - delay for delay in delays])
+    if kept is None:
+        spectra = diffuse_spectra(room, grid.rate, length, origins, list(generators))
+    else:
+        still = [delay == 0.0 for delay in delays]  # others follow the seat
+        spectra = kept.spectra(grid.rate, length, origins, generators, still)
     if source is not None:
         colour_tail(spectra, source, grid.rate, length)
     row = 0
@@ -192,6 +201,7 @@ def microphone_responses(
     groups: Sequence[tuple[tuple[Microphone, ...], float]],
     grid: Grid,
     generators: Sequence[np.random.Generator],
+    kept: KeptTails | None = None,
 ) -> NDArray[np.float32]:
     """Whole responses of one source at all microphones.
 
@@ -204,6 +214,8 @@ def microphone_responses(
     grid : Grid
     generators : sequence of Generator
         One for each microphone.
+    kept : KeptTails, optional
+        Of this room; changes no sample.
 
     Returns
     -------
@@ -213,7 +225,7 @@ def microphone_responses(
     delays = np.array([delay for group, delay in groups for _ in group])
     arrivals = microphone_arrivals(room, source, microphones)
     early = early_responses(room, arrivals, grid, delays)
-    responses = tail_responses(room, grid, groups, generators, source)
+    responses = tail_responses(room, grid, groups, generators, source, kept)
     direct = np.array([heard.distances[0] for heard in arrivals]) / room.speed + delays
     _silence_before(responses, direct - grid.origin, grid.rate)
     responses[:, : early.shape[1]] += early

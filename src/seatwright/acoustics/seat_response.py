@@ -21,6 +21,7 @@ from seatwright.acoustics.impulse_response import (
     microphone_responses,
     tail_responses,
 )
+from seatwright.acoustics.kept_tails import KeptTails
 from seatwright.acoustics.listening import Listening, SeatPlan, middle_source, others_open
 from seatwright.acoustics.localisation import level_for_angle, pan_gains
 from seatwright.acoustics.panning import close_spot, pan_angle, tree_hearing
@@ -67,7 +68,11 @@ class SeatResponse:
 
 
 def seat_response(
-    listening: Listening, plan: SeatPlan, grid: Grid, apart: bool = False
+    listening: Listening,
+    plan: SeatPlan,
+    grid: Grid,
+    apart: bool = False,
+    kept: KeptTails | None = None,
 ) -> SeatResponse:
     """Responses of one seat.
 
@@ -78,6 +83,8 @@ def seat_response(
     grid : Grid
     apart : bool
         Also each perspective by itself; does not change the mix.
+    kept : KeptTails, optional
+        Of the listening's room, for a seat that is moved time and again; changes no sample.
 
     Returns
     -------
@@ -85,7 +92,7 @@ def seat_response(
     """
     mixing = _Mixing(len(plan.sources), grid.frames, apart)
     build = _place if plan.treatment == "placed" else _blend
-    direct = build(listening, plan, grid, mixing)
+    direct = build(listening, plan, grid, mixing, kept)
     power, middle, energies = spectral_figures(mixing.mix, direct, grid.rate)
     power /= len(plan.sources)
     gain = 10.0 ** (plan.gain_db / 20.0)
@@ -126,7 +133,7 @@ class _Mixing:
 
 
 def _place(
-    listening: Listening, plan: SeatPlan, grid: Grid, mixing: _Mixing
+    listening: Listening, plan: SeatPlan, grid: Grid, mixing: _Mixing, kept: KeptTails | None
 ) -> NDArray[np.float32]:
     """Add a placed seat's microphones to the mix; gives the direct sound."""
     balance = dict(plan.balance)
@@ -136,7 +143,7 @@ def _place(
         rows = [m for group, _ in groups for m in group]
         generators = [generator_for(listening.room, plan.name, index, m.name) for m in rows]
         if rows:
-            responses = microphone_responses(listening.room, source, groups, grid, generators)
+            responses = microphone_responses(listening.room, source, groups, grid, generators, kept)
             for row, gain, name in zip(responses, gains, names, strict=True):
                 mixing.add(name, index, row, gain)
         if "head" in balance:
@@ -212,7 +219,7 @@ def _same_length(signals: list[NDArray[np.float32]]) -> list[NDArray[np.float32]
 
 
 def _blend(
-    listening: Listening, plan: SeatPlan, grid: Grid, mixing: _Mixing
+    listening: Listening, plan: SeatPlan, grid: Grid, mixing: _Mixing, kept: KeptTails | None
 ) -> NDArray[np.float32]:
     """Turn the stem's own image to the bearing, as far off as the tree hears it, and add tail.
 
@@ -228,7 +235,7 @@ def _blend(
     tree = listening.of("tree")
     for index in range(len(plan.sources)):
         generators = [generator_for(room, plan.name, index, m.name) for m in tree]
-        tails = tail_responses(room, grid, [(tree, 0.0)], generators)
+        tails = tail_responses(room, grid, [(tree, 0.0)], generators, kept=kept)
         tails[:, : max(0, round((arrival - grid.origin) * grid.rate))] = 0.0
         for row, microphone in zip(tails, tree, strict=True):
             mixing.add("blended", index, row, wet * np.array(microphone.gains, dtype=np.float32))

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-import time
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from threading import Lock, Thread
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from seatwright.disk.scene_edits import ChangedMeanwhile
 from seatwright.errors import Fault, SeatwrightError, printable
-from seatwright.loop_sound import peak_db
+from seatwright.loop_sound import STRETCH_SECONDS, Beginning, Playing, peak_db
 from seatwright.rehearsal import Rehearsal
 from seatwright.serving.orders import Balance, Choose, Move, Plain, SaveAs
-from seatwright.sound.loops import Loop, level_noise
+from seatwright.sound.loops import Loop, level_noise, stretch_of
 from seatwright.stage.description import dotted_key
 from seatwright.stage.request import Request
 from seatwright.stage.steps import Step
@@ -25,10 +26,26 @@ from seatwright.views.rehearsal_facts import all_figures, figure_facts, scene_fa
 PATIENCE = 15.0
 """Seconds a request for news or sound waits before it is answered with what there is."""
 
-STRETCH_SECONDS = 1.5
-"""Of a new loop, sent ahead of it."""
-
 _NOISE_SECONDS = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """Sound on its way to the page.
+
+    Parameters
+    ----------
+    headers : dict of str to str
+        What to know of it at once.
+    samples : int
+        Of all parts together.
+    parts : iterator of ndarray of float32
+        Each to be sent before the next is asked for.
+    """
+
+    headers: dict[str, str]
+    samples: int
+    parts: Iterator[NDArray[np.float32]]
 
 
 class Desk:
@@ -172,62 +189,78 @@ class Desk:
         }
 
     def sound_after(
-        self, version: int, session: int, place: float | None = None, at: float = 0.0
-    ) -> tuple[dict[str, str], tuple[Loop, ...]] | None:
-        """The loop as it is heard, once newer than a version.
+        self, version: int, session: int, playing: Playing | None = None
+    ) -> Answer | None:
+        """The loop as it is heard, once newer than a version; None where there is none for long.
 
         Parameters
         ----------
         version, session : int
             What the page has.
-        place : float, optional
-            Seconds into the loop that the page played at some time; None where it is silent.
-        at : float
-            That time, seconds since 1970 by this machine's clock.
+        playing : Playing, optional
+            Where the music is; None where the page is silent.
 
         Returns
         -------
-        headers : dict of str to str
-            What to know of it.
-        parts : tuple of ndarray, shape (2, frames)
+        Answer
             Where it plays first the stretch that the music is in, so that this is heard before
-            the rest has arrived; then the whole loop.
+            the rest has arrived, or even been rendered; then the whole loop; then two numbers,
+            the version and the whole loop's peak in dB.
         """
         if session != self.session:
             return None
         loop = self.rehearsal.loop
-        found = loop.sound_after(version, PATIENCE)
+        found = (
+            loop.begun_after(version, PATIENCE, playing)
+            if playing
+            else loop.sound_after(version, PATIENCE)
+        )
         if found is None:
             return None
-        newest, whole = found
-        first, stretch = 0, whole[:, :0]
-        if place is not None:
+        if isinstance(found, Beginning):
+            later = partial(loop.sound_after, found.after, PATIENCE)
+            return _answer(found.after + 1, found.first, found.stretch, loop.frames, later)
+        first, length = 0, 0
+        if playing:
             rate = self.rehearsal.cast.rate
-            first = int((place + time.time() - at) * rate) % loop.frames
-            stretch = stretch_of(whole, first, round(STRETCH_SECONDS * rate))
-        headers = {
-            "X-Version": str(newest),
-            "X-Peak": f"{max(peak_db(whole), -200.0):.2f}",
-            "X-First": str(first),
-            "X-Stretch": str(stretch.shape[1]),
-        }
-        return headers, (stretch, whole)
+            first, length = playing.sample(rate, loop.frames), round(STRETCH_SECONDS * rate)
+        stretch = stretch_of(found[1], first, length)
+        return _answer(found[0], first, stretch, loop.frames, lambda: found)
 
-    def level_check(self) -> Loop | None:
+    def level_check(self) -> Answer | None:
         """Noise as loud as the music, for setting the level; None before there is any sound."""
         found = self.rehearsal.loop.sound_after(0, 0.0)
         if found is None:
             return None
         rms = float((found[1] ** 2).mean() ** 0.5)
         rate = self.rehearsal.cast.rate
-        return level_noise(round(_NOISE_SECONDS * rate), rate, rms)
+        noise = level_noise(round(_NOISE_SECONDS * rate), rate, rms)
+        return Answer({}, noise.size, iter([noise]))
 
 
-def stretch_of(loop: Loop, first: int, frames: int) -> Loop:
-    """Samples of a loop from a place on, round its end where they reach it."""
-    frames = min(frames, loop.shape[1])
-    end = loop[:, first : first + frames]
-    return np.concatenate([end, loop[:, : frames - end.shape[1]]], axis=1)
+def _answer(
+    version: int,
+    first: int,
+    stretch: Loop,
+    frames: int,
+    whole: Callable[[], tuple[int, Loop] | None],
+) -> Answer:
+    """A stretch at once, and the whole with its version and peak as soon as it is there."""
+
+    def parts() -> Iterator[NDArray[np.float32]]:
+        yield stretch
+        found = whole()
+        if found is None:
+            raise ConnectionError("the rest of a sound did not come")  # the page asks again
+        yield found[1]
+        yield np.array([found[0], max(peak_db(found[1]), -200.0)], dtype=np.float32)
+
+    headers = {
+        "X-Version": str(version),
+        "X-First": str(first),
+        "X-Stretch": str(stretch.shape[1]),
+    }
+    return Answer(headers, stretch.size + 2 * frames + 2, parts())
 
 
 def went_facts(step: Step | None) -> Mapping[str, str] | None:

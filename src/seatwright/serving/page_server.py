@@ -12,10 +12,10 @@ from urllib.parse import parse_qs, urlsplit
 import numpy as np
 
 from seatwright.errors import DiskError, Fault, RenderError, SceneError, SeatwrightError
-from seatwright.serving.desk import Desk, refusal_facts
+from seatwright.loop_sound import Playing
+from seatwright.serving.desk import Answer, Desk, refusal_facts
 from seatwright.serving.guard import MOST_BODY_BYTES, Guard, is_loopback, new_token
 from seatwright.serving.orders import order_of
-from seatwright.sound.loops import Loop
 from seatwright.views.rehearsal_page import POLICY, page_parts
 
 ADDRESS = "127.0.0.1"
@@ -132,10 +132,10 @@ class _Handler(BaseHTTPRequestHandler):
             self._json(200, self.server.desk.news_after(after, session))
         elif name == "sound":
             place, at = _seconds(query, "place"), _seconds(query, "at")
-            self._sound(self.server.desk.sound_after(after, session, place, (at or 0.0) / 1000.0))
+            playing = None if place is None else Playing(place, (at or 0.0) / 1000.0)
+            self._sound(self.server.desk.sound_after(after, session, playing))
         elif name == "level":
-            noise = self.server.desk.level_check()
-            self._sound(None if noise is None else ({}, (noise,)))
+            self._sound(self.server.desk.level_check())
         elif name in self.server.parts:
             self._answer(200, *self.server.parts[name])
         else:
@@ -146,40 +146,41 @@ class _Handler(BaseHTTPRequestHandler):
         order = order_of(self.rfile.read(length))
         self._json(200, self.server.desk.carry_out(order))
 
-    def _sound(self, found: tuple[Mapping[str, str], tuple[Loop, ...]] | None) -> None:
+    def _sound(self, found: Answer | None) -> None:
         """Samples as they are, of each part left and then right, float32, low byte first."""
         if found is None:
             self._answer(204, "application/octet-stream")
             return
-        headers, parts = found
-        views = [
-            np.ascontiguousarray(part, dtype="<f4").data.cast("B") for part in parts if part.size
-        ]
-        self._answer(200, "application/octet-stream", *views, headers=headers)
+        self._begin(200, "application/octet-stream", 4 * found.samples, found.headers)
+        try:
+            for part in found.parts:  # each on its way before the next is touched
+                if part.size:
+                    self.wfile.write(np.ascontiguousarray(part, dtype="<f4").data.cast("B"))
+                    self.wfile.flush()
+        except Exception as error:  # words of it would be played as samples
+            raise ConnectionError("a sound was cut off") from error
 
     def _json(self, status: int, facts: Mapping[str, Any]) -> None:
         data = json.dumps(facts, allow_nan=False).encode()
         self._answer(status, "application/json", data)
 
-    def _answer(
-        self,
-        status: int,
-        kind: str,
-        *parts: bytes | memoryview,
-        headers: Mapping[str, str] | None = None,
+    def _answer(self, status: int, kind: str, content: bytes = b"") -> None:
+        self._begin(status, kind, len(content))
+        self.wfile.write(content)
+        self.wfile.flush()
+
+    def _begin(
+        self, status: int, kind: str, length: int, headers: Mapping[str, str] | None = None
     ) -> None:
         self.send_response(status)
         for key, value in {**_HEADERS, **(headers or {})}.items():
             self.send_header(key, value)
         if status != 204:
             self.send_header("Content-Type", kind)
-            self.send_header("Content-Length", str(sum(map(len, parts))))
+            self.send_header("Content-Length", str(length))
         if self.close_connection:
             self.send_header("Connection", "close")
         self.end_headers()
-        for part in parts:  # each on its way before the next is touched
-            self.wfile.write(part)
-            self.wfile.flush()
 
     def log_message(self, format: str, *args: Any) -> None:
         """Requests are no news for the terminal."""

@@ -14,13 +14,13 @@ A. V. Oppenheim, R. W. Schafer, "Discrete-Time Signal Processing", circular conv
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
 Loop = NDArray[np.float32]
-Spectra = NDArray[np.complex64]
 
 
 def loop_frames(wanted: int) -> int:
@@ -50,33 +50,60 @@ def closed_loop(music: Loop, frames: int) -> Loop:
     return loop
 
 
-def loop_spectra(loop: Loop) -> Spectra:
-    """Spectra that `heard_loop` takes, shape (channels, frames // 2 + 1)."""
-    return np.asarray(scipy.fft.rfft(loop, axis=1))
-
-
-def heard_loop(spectra: Spectra, responses: NDArray[np.float32], frames: int) -> Loop:
+def heard_loop(loop: Loop, responses: NDArray[np.float32]) -> Loop:
     """What is heard of a loop through responses, once it has played for long.
 
     Parameters
     ----------
-    spectra : ndarray, shape (channels, frames // 2 + 1)
-        Of the loop.
+    loop : ndarray, shape (channels, frames)
     responses : ndarray, shape (channels, 2, taps)
         What each channel sends left and right; may be longer than the loop.
-    frames : int
-        Of the loop.
 
     Returns
     -------
     ndarray of float32, shape (2, frames)
     """
-    total: Spectra | None = None
-    for spectrum, pair in zip(spectra, responses, strict=True):
-        turned = scipy.fft.rfft(_folded(pair, frames), axis=1)
-        turned *= spectrum
+    frames = loop.shape[1]
+    folded = np.stack([_folded(pair, frames) for pair in responses])
+    return _convolved(loop, folded, frames)
+
+
+def heard_stretch(loop: Loop, responses: NDArray[np.float32], first: int, frames: int) -> Loop:
+    """A stretch of what `heard_loop` gives, without computing the rest.
+
+    Parameters
+    ----------
+    loop : ndarray, shape (channels, loop frames)
+    responses : ndarray, shape (channels, 2, taps)
+    first : int
+        Sample of the loop where it begins; it may go round the loop's end.
+    frames : int
+
+    Returns
+    -------
+    ndarray of float32, shape (2, frames)
+    """
+    before = responses.shape[2] - 1
+    place = np.arange(first - before, first + frames) % loop.shape[1]
+    length = scipy.fft.next_fast_len(before + frames, real=True)  # what wraps lies in what is cut
+    return _convolved(loop[:, place], responses, length)[:, before : before + frames]
+
+
+def _convolved(music: Loop, responses: NDArray[np.float32], length: int) -> Loop:
+    """Circular convolution of some length, summed over the channels."""
+    total: NDArray[np.complex64] | None = None
+    for channel, pair in zip(music, responses, strict=True):
+        turned = scipy.fft.rfft(pair, length, axis=1)
+        turned *= scipy.fft.rfft(channel, length)
         total = turned if total is None else np.add(total, turned, out=total)
-    return np.asarray(scipy.fft.irfft(total, n=frames, axis=1, overwrite_x=True))
+    return np.asarray(scipy.fft.irfft(total, n=length, axis=1, overwrite_x=True))
+
+
+def stretch_of(loop: NDArray[Any], first: int, frames: int) -> NDArray[Any]:
+    """Samples of a loop from a place on, round its end where they reach it; at most all."""
+    frames = min(frames, loop.shape[1])
+    end = loop[:, first : first + frames]
+    return np.concatenate([end, loop[:, : frames - end.shape[1]]], axis=1)
 
 
 def _folded(pair: NDArray[np.float32], frames: int) -> NDArray[np.float32]:
@@ -110,6 +137,25 @@ class LoopSum:
         if part is not None:
             self._total += part
             self._parts[name] = part
+
+    def stretch_with(self, name: str, part: Loop, first: int, gain: float) -> Loop:
+        """A stretch of the sum times a gain, as it would be with another loop of one seat.
+
+        Parameters
+        ----------
+        name : str
+        part : ndarray, shape (2, frames)
+            The stretch of that loop.
+        first : int
+            Sample at which it begins.
+        gain : float
+        """
+        total = stretch_of(self._total, first, part.shape[1])
+        old = self._parts.get(name)
+        if old is not None:
+            total -= stretch_of(old, first, part.shape[1])
+        total += part
+        return np.asarray(gain * total, dtype=np.float32)
 
     def part(self, name: str) -> Loop | None:
         """A seat's loop, as it was put."""

@@ -4,7 +4,7 @@
 
 const Engine = (() => {
   const SHORTEST = 0.5; // seconds of a stretch that are worth beginning with
-  const LEAD = 0.01; // seconds ahead of the clock at which changes are scheduled
+  const LEAD = 0.02; // seconds ahead of the clock at which changes are scheduled
 
   /** A player that is silent until `start`. */
   function build(context, fade) {
@@ -23,9 +23,10 @@ const Engine = (() => {
     return buffer;
   }
 
-  /** Seconds ahead that are safe: whatever the device asks for at once is rendered at once. */
+  /** Seconds ahead that are safe: whatever the device asks for at once is rendered at once, and
+      this script may lose the processor between looking at the clock and starting a voice. */
   function lead(context) {
-    return Math.max(LEAD, context.baseLatency || 0);
+    return Math.max(LEAD, 2 * (context.baseLatency || 0));
   }
 
   /** Start a loop from a place in it, in seconds, fading in. */
@@ -69,7 +70,7 @@ const Engine = (() => {
     const old = player.voice;
     player.voice = voice(player, buffer, when, placeAt(player, when, buffer.duration), true);
     cross(player, old, player.voice, when);
-    old.source.stop(when + player.fade + 0.02);
+    old.source.stop(when + player.fade); // later a stretch could be on its way back
     player.fadeEnd = when + player.fade;
     return when;
   }

@@ -10,7 +10,7 @@
   const state = { facts: null, chosen: null, held: null, version: 0, session: 0, news: -1,
     buffer: null, context: null, player: null, noise: null, checked: false, ready: false,
     shown: null, unkept: "", heldFigures: null, lastMove: { seat: "", at: 0 }, waiting: [], ordering: false,
-    trying: false, nextTry: null, dropped: null, drawn: "", fault: "" };
+    trying: false, nextTry: null, dropped: null, drawn: "", fault: "", asked: null };
   /** For measurements: ms on the page's clock, from a drop to its sound at the output. */
   window.rehearsalTimes = [];
 
@@ -47,7 +47,11 @@
     for (;;) {
       try {
         const session = state.session;
-        const answer = await fetch(`sound?after=${state.version}&session=${session}${place()}`);
+        state.asked = new AbortController();
+        const { signal } = state.asked;
+        const question = `sound?after=${state.version}&session=${session}${place()}`;
+        const answer = await fetch(question, { signal });
+        state.asked = null;
         if (answer.status === 200 && session === state.session) {
           await hear(answer);
         } else if (answer.status !== 204) {
@@ -55,9 +59,18 @@
         } else {
           await pause(20);
         }
-      } catch {
-        await pause(AGAIN);
+      } catch (error) {
+        if (error.name !== "AbortError") {
+          await pause(AGAIN);
+        }
       }
+    }
+  }
+
+  /** Ask for sound once more: from now on the answer begins where the music is. */
+  function askAgain() {
+    if (state.asked) {
+      state.asked.abort();
     }
   }
 
@@ -95,7 +108,7 @@
     const total = Number(answer.headers.get("Content-Length")) / 4;
     const bytes = new Uint8Array(4 * total);
     const reader = answer.body.getReader();
-    const version = Number(answer.headers.get("X-Version"));
+    const least = Number(answer.headers.get("X-Version")); // the rest may be newer still
     let [filled, begun] = [0, short === 0];
     for (;;) {
       const { done, value } = await reader.read();
@@ -106,15 +119,17 @@
       filled += value.length;
       if (!begun && filled >= 4 * short) {
         begun = true;
-        first(new Float32Array(bytes.buffer, 0, short), answer, version);
+        first(new Float32Array(bytes.buffer, 0, short), answer, least);
       }
     }
     if (filled !== bytes.length) {
       throw new Error("the sound was cut off");
     }
+    const whole = new Float32Array(bytes.buffer, 4 * short, total - short - 2);
+    const [version, peak] = new Float32Array(bytes.buffer, 4 * (total - 2));
     state.version = version;
-    state.buffer = Engine.bufferOf(state.context, new Float32Array(bytes.buffer, 4 * short), rate);
-    const over = Number(answer.headers.get("X-Peak")) + Number(byId("volume").value) > 0;
+    state.buffer = Engine.bufferOf(state.context, whole, rate);
+    const over = peak + Number(byId("volume").value) > 0;
     byId("clock").dataset.over = over ? "1" : "";
     if (state.player.voice) {
       note(Engine.replace(state.player, state.buffer), version);
@@ -162,6 +177,7 @@
       Engine.level(state.player, Number(byId("volume").value));
       Engine.start(state.player, state.buffer, 0);
     }
+    askAgain();
     buttons();
   }
 
