@@ -11,6 +11,8 @@ of the mixing time", JAES 60 (2012): sqrt(V) in ms as the classical estimate.
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from math import inf, log, sqrt
@@ -191,7 +193,6 @@ def _reaching(
     speed: float,
 ) -> NDArray[np.float64]:
     """Scale every surface's absorption exponent -ln(1 - a) by one factor to reach the target."""
-    from scipy.optimize import brentq  # takes a while, and most halls have no target
 
     def scaled(log_factor: float) -> NDArray[np.float64]:
         raised = -np.expm1(np.log1p(-written) * np.exp(log_factor))
@@ -204,10 +205,7 @@ def _reaching(
         bands = reverberation_time(volume, areas, scaled(log_factor), air, speed)
         return float(np.mean(bands[_MID_BANDS]))
 
-    least, most = (
-        brentq(lambda x, wanted=wanted: mean_absorption(x) - wanted, -12.0, 12.0)
-        for wanted in MEAN_ABSORPTION_RANGE
-    )
+    least, most = (_where(mean_absorption, wanted) for wanted in MEAN_ABSORPTION_RANGE)
     longest, shortest = time(least), time(most)
     if not shortest <= target <= longest:
         raise SceneError(
@@ -217,4 +215,12 @@ def _reaching(
                 key="hall.reverberation",
             )
         )
-    return scaled(brentq(lambda x: time(x) - target, least, most, xtol=1e-10))
+    return scaled(_where(lambda x: -time(x), -target))
+
+
+def _where(rising: Callable[[float], float], value: float) -> float:
+    """Where a function that rises between -12 and 12 reaches a value, to within 1e-12."""
+    # scipy.optimize would take a tenth of a second to load, each time the program starts
+    step = 24.0 / 2**45
+    places = range(2**45)
+    return bisect_left(places, value, key=lambda place: rising(place * step - 12.0)) * step - 12.0

@@ -66,19 +66,33 @@ def file_content(path: Path, store: Store | None = None) -> Content:
     StemError
         If it cannot be read, or is no regular file.
     """
+    return known_content(path, store) or _read_and_noted(path, store)
+
+
+def known_content(path: Path, store: Store | None) -> Content | None:
+    """What is in a file as it was noted when it was last read; None where that is not known."""
+    with suppress(OSError, KeyError, ValueError):
+        known = store.facts("files", _key(path, _state(path))) if store else None
+        if known:
+            return typed(Content, {name: known[name] for name in ("sha256", "audio")})
+    return None
+
+
+def _read_and_noted(path: Path, store: Store | None) -> Content:
     try:
         refuse_irregular(path)
         state = _state(path)
-        key = key_of("files", str(path.absolute()), state) if store else ""
-        if store and (known := store.facts("files", key)):
-            with suppress(KeyError, ValueError):
-                return typed(Content, {name: known[name] for name in ("sha256", "audio")})
         content = _read(path)
         if store and _state(path) == state and _settled(state):
-            store.keep("files", key, {"sha256": content.sha256, "audio": content.audio})
+            facts = {"sha256": content.sha256, "audio": content.audio}
+            store.keep("files", _key(path, state), facts)
     except OSError as error:
         raise StemError(Fault(f"cannot be read: {error.strerror}", file=str(path))) from error
     return content
+
+
+def _key(path: Path, state: tuple[int, ...]) -> str:
+    return key_of("files", str(path.absolute()), state)
 
 
 def settled_state(path: Path) -> tuple[int, ...]:
@@ -142,18 +156,22 @@ class StemContents:
     def __init__(self, stems: tuple[Stem, ...], store: Store | None = None, threads: int = 1):
         self._states = {stem.path: file_state(stem.path) for stem in stems}
         self._pool = ThreadPoolExecutor(threads)
-        self._contents: dict[Path, Future[Content]] = {
-            stem.path: self._pool.submit(file_content, stem.path, store) for stem in stems
+        paths = [stem.path for stem in stems]
+        self._known = {path: known for path in paths if (known := known_content(path, store))}
+        self._read: dict[Path, Future[Content]] = {
+            path: self._pool.submit(file_content, path, store)
+            for path in paths
+            if path not in self._known
         }
 
     def of(self, path: Path) -> Content:
         """What is in a stem's file, once it is read."""
-        return self._contents[path].result()
+        return self._known.get(path) or self._read[path].result()
 
     def finished(self) -> dict[Path, Content]:
         """What is in every stem; StemError if a file changed meanwhile."""
         self.unchanged(self._states)
-        return {path: content.result() for path, content in self._contents.items()}
+        return {path: self.of(path) for path in self._states}
 
     def unchanged(self, paths: Iterable[Path]) -> None:
         """StemError for every file that is not as it was at the begin."""

@@ -13,9 +13,12 @@ from typing import Any, Protocol
 from weakref import WeakKeyDictionary
 
 import numpy as np
+import scipy
+import soundfile
+import soxr
 from pydantic import BaseModel
 
-_COMPUTED_WITH = ("numpy", "scipy", "soundfile", "soxr", "pyroomacoustics")
+_COMPUTED_WITH: tuple[Any, ...] = (np, scipy, soundfile, soxr)
 
 
 class _Digest(Protocol):
@@ -110,6 +113,7 @@ def engine_digest() -> str:
         if path.suffix in (".py", ".npz", ".toml", ".tsv", ".csv", ".json") and path.is_file():
             name = path.relative_to(package).as_posix()
             _feed(digest, (name, path.read_bytes()))
-    _feed(digest, {name: version(name) for name in _COMPUTED_WITH})
+    _feed(digest, {module.__name__: module.__version__ for module in _COMPUTED_WITH})
+    _feed(digest, version("pyroomacoustics"))  # its table of materials
     _feed(digest, (platform.python_version(), platform.machine(), platform.system()))
     return digest.hexdigest()
