@@ -137,9 +137,10 @@ def test_seatings_are_rendered_once_and_told_apart(ready: Any) -> None:
 def test_a_render_is_taken_again_until_something_changes(ready: Any) -> None:
     words, out = [str(ready.scene), "written", "further"], ready.folder / "out"
     report = out / "renders" / "further" / "report.json"
+    store = Store(ready.folder / "store")
 
     def times() -> int:
-        compare(words, out, CompareRequest(threads=1))
+        compare(words, out, CompareRequest(threads=1), store=store)
         return report.stat().st_mtime_ns
 
     first = times()

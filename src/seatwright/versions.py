@@ -9,18 +9,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from seatwright import __version__
-from seatwright.disk.casting import cast_scene
 from seatwright.disk.comparison_set import VersionFile, version_file
 from seatwright.disk.output_names import output_name
-from seatwright.disk.reusable_render import earlier_report
 from seatwright.disk.scene_file import ReadScene, read_scene
 from seatwright.disk.store import Store
 from seatwright.errors import Fault, SceneError, SeatwrightError
 from seatwright.plans import AS_WRITTEN, seated
 from seatwright.render import Progress, render
 from seatwright.stage.request import Request
-from seatwright.stage.routing import heard_seats
 from seatwright.stage.rules import nearest
 from seatwright.stage.scene import Scene
 
@@ -232,33 +228,12 @@ def _ready(
         file, warnings = version_file(wanted.name, wanted.path, allow_truncated=truncated)
         return Version(wanted, file, {}, {}), warnings
     place = folder / "renders" / output_name(wanted.name)
-    report = _earlier(wanted, wanted.read, place, request.allow_truncated)
-    if not report:
-        asked = replace(request, seating=wanted.seating, depth="float", trim_db=0.0)
-        report = json.loads(render(wanted.path, place, asked, progress, store).as_json())
+    asked = replace(request, seating=wanted.seating, depth="float", trim_db=0.0)
+    # what stands there already is left as it is, where the store knows it
+    report = json.loads(render(wanted.path, place, asked, progress, store).as_json())
     file, warnings = version_file(wanted.name, place / "mix.wav")
     seats = {row["seat"]: row for row in report["seats"]}
     sections = {
         row["name"]: place / row["file"] for row in report["outputs"] if row["kind"] == "sections"
     }
     return Version(wanted, file, seats, sections), warnings
-
-
-def _earlier(wanted: Wanted, read: ReadScene, place: Path, allow_truncated: bool) -> dict[str, Any]:
-    """The report of what is rendered already; a head in a file of its own is not looked into."""
-    if read.scene.microphones.head.model not in ("measured", "sphere"):
-        return {}
-    expected = {
-        "scene_sha256": read.content_hash,
-        "seating": wanted.seating or "",
-        "encoding": "wav FLOAT",
-        "trim_db": 0.0,
-        "first_frame": 0,
-    }
-    cast = cast_scene(read, allow_truncated=allow_truncated)
-    report = earlier_report(place, expected, [stem.path for stem in cast.stems])
-    if report.get("versions", {}).get("seatwright") != __version__:
-        return {}
-    whole = report.get("frames") == cast.frames + int(report.get("response_frames", 0)) - 1
-    heard = [row["seat"] for row in report["seats"]]
-    return report if whole and heard == list(heard_seats(seated(read, wanted.seating), ())) else {}

@@ -7,24 +7,23 @@ from typing import Annotated
 
 import typer
 
-from seatwright.commands.arguments import SceneArgument
+from seatwright.commands.arguments import (
+    OutsideOption,
+    SceneArgument,
+    SeatingOption,
+    TruncatedOption,
+)
 from seatwright.commands.store_doubts import let_go
 
 
 def check_command(
     scene: SceneArgument,
-    seating: Annotated[
-        str | None, typer.Option(metavar="NAME", help="An alternative seating of the scene.")
-    ] = None,
+    seating: SeatingOption = None,
     threads: Annotated[
         int, typer.Option(min=0, max=256, help="0: one a processor. Never changes a figure.")
     ] = 0,
-    allow_truncated: Annotated[
-        bool, typer.Option("--allow-truncated", help="Take cut-off stems as far as they go.")
-    ] = False,
-    allow_outside: Annotated[
-        bool, typer.Option("--allow-outside", help="Accept stems outside the stems folder.")
-    ] = False,
+    allow_truncated: TruncatedOption = False,
+    allow_outside: OutsideOption = False,
     headers_only: Annotated[
         bool, typer.Option("--headers-only", help="Do not listen to the stems; faster.")
     ] = False,

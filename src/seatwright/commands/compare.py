@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 import typer
 
+from seatwright.commands.arguments import OutsideOption, ThreadsOption, TruncatedOption
 from seatwright.commands.store_doubts import let_go
 
 
@@ -54,15 +55,9 @@ def compare_command(
     sections: Annotated[
         bool, typer.Option("--sections", help="The page also plays each section alone.")
     ] = False,
-    threads: Annotated[
-        int, typer.Option(min=0, max=256, help="0: one a processor. Never changes the sound.")
-    ] = 0,
-    allow_truncated: Annotated[
-        bool, typer.Option("--allow-truncated", help="Take cut-off stems as far as they go.")
-    ] = False,
-    allow_outside: Annotated[
-        bool, typer.Option("--allow-outside", help="Accept stems outside the stems folder.")
-    ] = False,
+    threads: ThreadsOption = 0,
+    allow_truncated: TruncatedOption = False,
+    allow_outside: OutsideOption = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the comparison as JSON, not as tables.")
     ] = False,

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from seatwright.commands.arguments import SceneArgument
+from seatwright.commands.arguments import SceneArgument, SeatingOption
 
 
 def plan_command(
@@ -18,9 +18,7 @@ def plan_command(
             "--out", "-o", metavar="FILE", help="SVG or PNG, by its ending [name of SCENE.svg]."
         ),
     ] = None,
-    seating: Annotated[
-        str | None, typer.Option(metavar="NAME", help="An alternative seating of the scene.")
-    ] = None,
+    seating: SeatingOption = None,
     moved_from: Annotated[
         str | None,
         typer.Option(

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from seatwright.commands.arguments import SceneArgument
+from seatwright.commands.arguments import OutsideOption, SceneArgument, TruncatedOption
 
 
 def rehearse_command(
@@ -32,12 +32,8 @@ def rehearse_command(
     no_browser: Annotated[
         bool, typer.Option("--no-browser", help="Only print the address.")
     ] = False,
-    allow_truncated: Annotated[
-        bool, typer.Option("--allow-truncated", help="Take cut-off stems as far as they go.")
-    ] = False,
-    allow_outside: Annotated[
-        bool, typer.Option("--allow-outside", help="Accept stems outside the stems folder.")
-    ] = False,
+    allow_truncated: TruncatedOption = False,
+    allow_outside: OutsideOption = False,
 ) -> None:
     """Move chairs on a local page and hear them while a loop plays.
 

@@ -3,11 +3,22 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from seatwright.commands.arguments import folder_named
+from seatwright.commands.arguments import (
+    DepthOption,
+    KindOption,
+    OnlyOption,
+    OutsideOption,
+    PerspectivesOption,
+    SeatingOption,
+    StemsOption,
+    ThreadsOption,
+    TruncatedOption,
+    folder_named,
+)
 
 if TYPE_CHECKING:
     from seatwright.executors.attempt import Executor
@@ -30,13 +41,8 @@ def render_command(
             "of several scenes it holds a folder each.",
         ),
     ] = None,
-    seating: Annotated[
-        str | None, typer.Option(metavar="NAME", help="An alternative seating of the scene.")
-    ] = None,
-    only: Annotated[
-        list[str] | None,
-        typer.Option(metavar="NAME", help="Only this section or seat; may be given again."),
-    ] = None,
+    seating: SeatingOption = None,
+    only: OnlyOption = None,
     start: Annotated[
         float | None,
         typer.Option("--from", metavar="SECONDS", min=0.0, help="Begin of an excerpt."),
@@ -44,21 +50,15 @@ def render_command(
     stop: Annotated[
         float | None, typer.Option("--to", metavar="SECONDS", min=0.0, help="End of an excerpt.")
     ] = None,
-    stems: Annotated[bool, typer.Option("--stems", help="Also one bounce a stem.")] = False,
-    perspectives: Annotated[
-        bool, typer.Option("--perspectives", help="Also one bounce a perspective.")
-    ] = False,
-    kind: Annotated[Literal["wav", "flac"], typer.Option("--format", help="File format.")] = "wav",
-    depth: Annotated[
-        Literal["16", "24", "float"], typer.Option(help="Bits a sample; float has 32.")
-    ] = "24",
+    stems: StemsOption = False,
+    perspectives: PerspectivesOption = False,
+    kind: KindOption = "wav",
+    depth: DepthOption = "24",
     trim: Annotated[
         float | None,
         typer.Option(metavar="DB", help="Gain on all outputs [what keeps all below -1 dBTP]."),
     ] = None,
-    threads: Annotated[
-        int, typer.Option(min=0, max=256, help="0: one a processor. Never changes the sound.")
-    ] = 0,
+    threads: ThreadsOption = 0,
     jobs: Annotated[
         int,
         typer.Option(
@@ -80,12 +80,8 @@ def render_command(
         bool,
         typer.Option("--all-or-nothing", help="Render no scene if the check finds one faulty."),
     ] = False,
-    allow_truncated: Annotated[
-        bool, typer.Option("--allow-truncated", help="Take cut-off stems as far as they go.")
-    ] = False,
-    allow_outside: Annotated[
-        bool, typer.Option("--allow-outside", help="Accept stems outside the stems folder.")
-    ] = False,
+    allow_truncated: TruncatedOption = False,
+    allow_outside: OutsideOption = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the report as JSON, not as a table.")
     ] = False,

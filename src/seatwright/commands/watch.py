@@ -3,11 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import typer
 
-from seatwright.commands.arguments import SceneArgument, folder_named
+from seatwright.commands.arguments import (
+    DepthOption,
+    KindOption,
+    OnlyOption,
+    OutsideOption,
+    PerspectivesOption,
+    SceneArgument,
+    SeatingOption,
+    StemsOption,
+    ThreadsOption,
+    TruncatedOption,
+    folder_named,
+)
 
 
 def watch_command(
@@ -22,13 +34,8 @@ def watch_command(
             help="Folder of the outputs [that of render, with seating and part].",
         ),
     ] = None,
-    seating: Annotated[
-        str | None, typer.Option(metavar="NAME", help="An alternative seating of the scene.")
-    ] = None,
-    only: Annotated[
-        list[str] | None,
-        typer.Option(metavar="NAME", help="Only this section or seat; may be given again."),
-    ] = None,
+    seating: SeatingOption = None,
+    only: OnlyOption = None,
     start: Annotated[
         float | None,
         typer.Option(
@@ -58,27 +65,17 @@ def watch_command(
             help="For which a stem must not change before it is taken.",
         ),
     ] = 0.7,
-    stems: Annotated[bool, typer.Option("--stems", help="Also one bounce a stem.")] = False,
-    perspectives: Annotated[
-        bool, typer.Option("--perspectives", help="Also one bounce a perspective.")
-    ] = False,
-    kind: Annotated[Literal["wav", "flac"], typer.Option("--format", help="File format.")] = "wav",
-    depth: Annotated[
-        Literal["16", "24", "float"], typer.Option(help="Bits a sample; float has 32.")
-    ] = "24",
+    stems: StemsOption = False,
+    perspectives: PerspectivesOption = False,
+    kind: KindOption = "wav",
+    depth: DepthOption = "24",
     trim: Annotated[
         float | None,
         typer.Option(metavar="DB", help="Gain on all outputs [that of the first render]."),
     ] = None,
-    threads: Annotated[
-        int, typer.Option(min=0, max=256, help="0: one a processor. Never changes the sound.")
-    ] = 0,
-    allow_truncated: Annotated[
-        bool, typer.Option("--allow-truncated", help="Take cut-off stems as far as they go.")
-    ] = False,
-    allow_outside: Annotated[
-        bool, typer.Option("--allow-outside", help="Accept stems outside the stems folder.")
-    ] = False,
+    threads: ThreadsOption = 0,
+    allow_truncated: TruncatedOption = False,
+    allow_outside: OutsideOption = False,
 ) -> None:
     """Render, and again whenever the scene, a stem or its head is saved; Ctrl-C ends it.
 
