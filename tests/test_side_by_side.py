@@ -23,13 +23,9 @@ PARENT = os.getpid()
 @copies
 def test_copies_work_on_what_they_inherit_and_results_come_in_order() -> None:
     table = {number: lambda n=number: n * n for number in range(20)}  # nothing picklable
-    told: list[tuple[int, tuple[int, int]]] = []
-    found = side_by_side(
-        lambda n: (os.getpid(), table[n]()), range(20), 3, 1.0, lambda *each: told.append(each)
-    )
+    found = list(side_by_side(lambda n: (os.getpid(), table[n]()), range(20), 3, 1.0))
     assert [square for _, square in found] == [n * n for n in range(20)]
     assert PARENT not in {pid for pid, _ in found}
-    assert told == list(zip(range(20), found, strict=True))
     assert threading.active_count() == 1, "copies can be had again afterwards"
 
 
@@ -53,7 +49,7 @@ def test_beside_another_thread_no_copy_is_made() -> None:
 
 
 def test_of_nothing_comes_nothing() -> None:
-    assert side_by_side(str, [], 2, 1.0) == []
+    assert list(side_by_side(str, [], 2, 1.0)) == []
 
 
 @copies
@@ -64,9 +60,22 @@ def test_what_a_killed_copy_leaves_is_done_here(dies_at: int) -> None:
             os.kill(os.getpid(), signal.SIGKILL)
         return -number
 
-    told: list[int] = []
-    found = side_by_side(work, range(12), 2, 1.0, lambda _thing, result: told.append(result))
-    assert found == told == [-number for number in range(12)]
+    assert list(side_by_side(work, range(12), 2, 1.0)) == [-number for number in range(12)]
+
+
+@copies
+def test_results_are_made_as_they_are_taken_and_nothing_stays_of_the_rest(tmp_path: Path) -> None:
+    def work(number: int) -> int:
+        (tmp_path / str(number)).touch()
+        return number
+
+    results = side_by_side(work, range(100), 2, 1.0)
+    assert [next(results) for _ in range(3)] == [0, 1, 2]
+    time.sleep(0.3)
+    assert len(list(tmp_path.iterdir())) <= 3 + 2 * 2
+    results.close()
+    assert not _children(PARENT)
+    assert threading.active_count() == 1
 
 
 @copies
@@ -80,7 +89,7 @@ def test_an_error_comes_back_whole_and_no_copy_stays() -> None:
         return number
 
     with pytest.raises(StemError) as caught:
-        side_by_side(work, range(50), 2, 1.0)
+        list(side_by_side(work, range(50), 2, 1.0))
     assert caught.value.faults == faults
     assert not _children(PARENT)
 
@@ -95,7 +104,7 @@ def test_errors_survive_the_way_between_processes(kind: type[SeatwrightError]) -
 SLOW = """
 import os, time
 from seatwright.side_by_side import side_by_side
-side_by_side(lambda _: (os.write(1, b"at work\\n"), time.sleep(60)), range(4), 2, 1.0)
+list(side_by_side(lambda _: (os.write(1, b"at work\\n"), time.sleep(60)), range(4), 2, 1.0))
 """
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Collection
+from contextlib import closing
 from dataclasses import fields, replace
 from math import dist
 from pathlib import Path
@@ -211,15 +212,13 @@ def mix_figures(
         built = responses.computed(name)
         return built, measured(built)[1]
 
-    def kept(name: str, result: tuple[BuiltSeat, OctaveTransfer]) -> None:
-        responses.keep(name, result[0])
-        found[name] = result[0].figures, result[1]
-        progress(len(found) / len(names))
-
     looked_up = zip(names, side_by_side(known, names, threads), strict=True)
     found = {name: each for name, each in looked_up if each is not None}
     missing = [name for name in names if name not in found]
-    side_by_side(computed, missing, threads, len(missing) * _SEAT_SECONDS, kept)
+    with closing(side_by_side(computed, missing, threads, len(missing) * _SEAT_SECONDS)) as results:
+        for name, (built, transfer) in zip(missing, results, strict=True):
+            found[name] = responses.keep(name, built).figures, transfer
+            progress(len(found) / len(names))
     return {name: found[name] for name in names}
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass
-from itertools import count
 from math import log10
 
 from seatwright.acoustics.conflicts import Conflict, Heard, conflicts, padded
@@ -102,11 +102,14 @@ def heard_mix(
         if scene.treatment_of(seat) != "untouched"
     }
     staged = Staged(scene, listening, grid, plans, played, seats)
-    tried = count(1)
-    moves = side_by_side(
-        lambda conflict: parting(staged, conflict), found, threads, len(found) * _MOVE_SECONDS,
-        lambda _conflict, _move: progress(next(tried) / len(found)),
-    )  # fmt: skip
+    tried = side_by_side(
+        lambda conflict: parting(staged, conflict), found, threads, len(found) * _MOVE_SECONDS
+    )
+    moves = []
+    with closing(tried):
+        for move in tried:
+            moves.append(move)
+            progress(len(moves) / len(found))
     outputs = {name: passed[name].outputs(each) for name, each in played.items()}
     pairs = tuple(zip(found, moves, strict=True))
     return HeardMix(pairs, fold_down(outputs), tuple(low_phase_doubts(outputs)))

@@ -14,8 +14,11 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections import deque
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from contextlib import closing
+from itertools import islice
 from typing import Any, TypeVar
 
 from seatwright.interrupts import SIGNALS, blocked_signals, take_held_signals
@@ -26,6 +29,9 @@ Result = TypeVar("Result")
 WORTH_SECONDS = 0.2
 """Work of one thread from which on it is shared out among copies: they take 20 ms to start."""
 
+_AHEAD = 2
+"""Things given out for each worker: one it is at, one to go on with."""
+
 _LOOK_SECONDS = 0.5
 """Between two looks of a copy whether its parent still lives."""
 
@@ -35,8 +41,7 @@ def side_by_side(
     items: Iterable[Item],
     workers: int,
     seconds: float = 0.0,
-    done: Callable[[Item, Result], None] = lambda _thing, _result: None,
-) -> list[Result]:
+) -> Generator[Result, None, None]:
     """Do the same work for each of many things, several at a time.
 
     Parameters
@@ -50,13 +55,11 @@ def side_by_side(
         Things done at the same time, 1 or more; does not change the result.
     seconds : float
         About how long one thread would take for all.
-    done : callable
-        Told of each thing and its result as soon as all before it are there.
 
-    Returns
-    -------
-    list
-        A result for each thing, in their order.
+    Yields
+    ------
+    Result
+        One for each thing, in their order, few of them made ahead of those that were taken.
 
     Raises
     ------
@@ -65,12 +68,15 @@ def side_by_side(
     """
     things = list(items)
     workers = min(workers, len(things))
-    results: list[Result] = []
+    given = 0
     if workers > 1 and seconds >= WORTH_SECONDS and can_copy():
-        _by_copies(work, things, workers, results, done)
-    if len(results) < len(things):  # all of them, or what a copy that died has left
-        _by_threads(work, things, workers, results, done)
-    return results
+        with closing(_by_copies(work, things, workers)) as results:
+            for result in results:
+                given += 1
+                yield result
+    if given < len(things):  # all of them, or what a copy that died has left
+        with ThreadPoolExecutor(workers) as pool:
+            yield from _in_order(pool, work, things[given:], workers)
 
 
 def can_copy() -> bool:
@@ -78,29 +84,24 @@ def can_copy() -> bool:
     return sys.platform == "linux" and threading.active_count() == 1
 
 
-def _by_threads(
-    work: Callable[[Item], Result],
-    things: Sequence[Item],
-    workers: int,
-    results: list[Result],
-    done: Callable[[Item, Result], None],
-) -> None:
-    """Append the results that are missing."""
-    rest = things[len(results) :]
-    with ThreadPoolExecutor(workers) as pool:
-        for thing, result in zip(rest, pool.map(work, rest), strict=True):
-            results.append(result)
-            done(thing, result)
+def _in_order(
+    pool: Executor, work: Callable[[Item], Result], things: Sequence[Item], workers: int
+) -> Iterator[Result]:
+    """Results in order; what is not taken yet is only as much as keeps all workers busy."""
+    rest = iter(things)
+    waiting: deque[Future[Result]] = deque()
+    with blocked_signals():  # copies start with the first of them, and take signals when they can
+        waiting.extend(pool.submit(work, thing) for thing in islice(rest, _AHEAD * workers))
+    while waiting:
+        result = waiting.popleft().result()
+        waiting.extend(pool.submit(work, thing) for thing in islice(rest, 1))
+        yield result
 
 
 def _by_copies(
-    work: Callable[[Item], Result],
-    things: Sequence[Item],
-    workers: int,
-    results: list[Result],
-    done: Callable[[Item, Result], None],
-) -> None:
-    """Append results in order; fewer than there are things where a copy died."""
+    work: Callable[[Item], Result], things: Sequence[Item], workers: int
+) -> Generator[Result, None, None]:
+    """Results in order; fewer than there are things where a copy died."""
     import multiprocessing  # takes a while, and most commands need none
     from concurrent.futures import ProcessPoolExecutor
     from concurrent.futures.process import BrokenProcessPool
@@ -109,11 +110,7 @@ def _by_copies(
     before = set(multiprocessing.active_children())
     pool = ProcessPoolExecutor(workers, fork, _begin, (work, os.getpid()))
     try:
-        with blocked_signals():  # until a copy knows what to do with them
-            waiting = [pool.submit(_work_of_copy, thing) for thing in things]
-        for thing, each in zip(things, waiting, strict=True):
-            results.append(each.result())
-            done(thing, results[-1])
+        yield from _in_order(pool, _work_of_copy, things, workers)
     except BrokenProcessPool:  # killed, most likely for want of memory: threads need less
         return
     except BaseException:

@@ -337,4 +337,5 @@ def hall_figures(listening: Listening, sources: dict[str, Source], threads: int 
         omni = replace(sources[name], instrument="other")
         return room_figures(measured(listening, omni, name, HALL_RATE))
 
-    return mean_figures(side_by_side(one, sources, threads, len(sources) * _PLACE_SECONDS))
+    figures = side_by_side(one, sources, threads, len(sources) * _PLACE_SECONDS)
+    return mean_figures(list(figures))

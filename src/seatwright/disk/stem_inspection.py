@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import Protocol
 
@@ -158,18 +159,16 @@ def _inspected(
     asked = [place for place in range(len(stems)) if place not in found]
     samples = sum(stems[place].frames * stems[place].channels for place in asked)
     _hold_memory()
-
-    def kept(place: int, one: StemInspection | StemError) -> None:
-        found[place] = one
-        if shelf is not None and isinstance(one, StemInspection):
-            shelf.keep(stems[place], one)
-        progress(len(found) / len(stems))
-
     progress(len(found) / max(1, len(stems)))
-    side_by_side(
-        lambda place: _tried(stems[place], levels), asked, threads, samples * _SECONDS_PER_SAMPLE,
-        kept,
-    )  # fmt: skip
+    tried = side_by_side(
+        lambda place: _tried(stems[place], levels), asked, threads, samples * _SECONDS_PER_SAMPLE
+    )
+    with closing(tried):
+        for place, one in zip(asked, tried, strict=True):
+            found[place] = one
+            if shelf is not None and isinstance(one, StemInspection):
+                shelf.keep(stems[place], one)
+            progress(len(found) / len(stems))
     return [found[place] for place in range(len(stems))]
 
 
