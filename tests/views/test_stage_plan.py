@@ -122,4 +122,6 @@ def test_other_endings_and_seatings_are_refused(tmp_path: Path) -> None:
         write_plan(FERRY, tmp_path / "a.pdf")
     with pytest.raises(SceneError, match="divided"):
         write_plan(FERRY, tmp_path / "a.svg", "devided")
+    with pytest.raises(SceneError, match=r"one of: written, divided.*\(nearest: written"):
+        write_plan(FERRY, tmp_path / "a.svg", "divided", "writen")
     assert list(tmp_path.iterdir()) == []
