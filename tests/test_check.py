@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -147,6 +148,10 @@ def test_the_command_writes_a_page_where_it_is_asked_for(
     page = (ready.folder / "page.html").read_text(encoding="utf-8")
     assert all(part in page for part in ("no faults", "violas", "not for designing rooms"))
     assert page.count('class="plot"') == 7 + 1
+    (stems,) = re.findall(r"<h2[^>]*>The stems</h2>.*?</table>", page, re.DOTALL)
+    told = next(line for line in out.splitlines() if line.startswith("oboe.wav")).split()
+    row = re.sub(r"<[^>]+>", " ", stems[stems.index("oboe.wav") :]).replace("\u2212", "-").split()
+    assert row[: len(told)] == told  # length, rate, levels and room as in the terminal
     after = ready.digests(".")
     assert after.pop("page.html") and after == before
 

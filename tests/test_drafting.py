@@ -58,6 +58,26 @@ def test_a_whole_orchestra_with_choir_fits_its_hall(tmp_path: Path, layout: str)
     assert read_scene(scene).warnings == ()
 
 
+@pytest.mark.parametrize(
+    ("stems", "scene", "title"),
+    [
+        ("harbour_at-dusk", "scene.toml", "harbour at dusk"),
+        ("stems", "chorale.toml", "chorale"),
+        ("Dry Stems", "scene.toml", "the third act"),
+        ("bounces", "bounces.toml", "the third act"),
+        ("bounced brass", "chorale.toml", "bounced brass"),
+    ],
+)
+def test_a_scene_is_named_after_what_tells_the_piece(
+    tmp_path: Path, stems: str, scene: str, title: str
+) -> None:
+    piece = tmp_path / "the_third-act"
+    piece.mkdir()
+    folder = make_stems(piece / stems, "oboe.wav")
+    drafted = draft(folder, piece / scene)
+    assert read_scene(drafted.scene).scene.title == title
+
+
 def test_drafting_again_adds_only_what_is_new_and_keeps_every_byte(tmp_path: Path) -> None:
     stems = make_stems(tmp_path / "cue", "violas.wav", "tuba.wav")
     scene = tmp_path / "cue.toml"

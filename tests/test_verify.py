@@ -357,7 +357,22 @@ def test_a_comparison_holds_with_its_renders(compared: Path) -> None:
     assert (found.kind, found.holds, found.faults) == ("comparison", True, ())
     assert len([row for row in found.files if row.file.startswith("matched/")]) == 2
     assert len([row for row in found.files if row.file.startswith("renders/")]) >= 4
-    assert found.sums
+    assert {row.whole for row in found.sums} >= {
+        "renders/as written/mix.wav", "renders/left/mix.wav"
+    }  # fmt: skip
+
+
+def test_an_input_that_changed_is_told_once_for_all_renders_of_a_comparison(
+    compared: Path,
+) -> None:
+    scene = compared.parent / "scene.toml"
+    text = scene.read_text()
+    scene.write_text(f"{text}# said later\n")
+    try:
+        (told,) = verify(compared).warnings
+    finally:
+        scene.write_text(text)
+    assert "has changed since it was rendered" in told.what
 
 
 def louder(path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import inf
@@ -31,6 +32,12 @@ from seatwright.views.draft_text import scene_notes, scene_text, seats_text, sec
 
 Ask = Callable[[NameGuess], str]
 """Gives the part a person chooses for a name, "" for none."""
+
+PLAIN_NAME = re.compile(
+    r"(dry|audio|my)?[ _-]*(stems?|bounces?|exports?|audio|tracks?|files?|scene|seating|wavs?)",
+    re.IGNORECASE,
+)
+"""Names of folders and scenes that do not tell which piece it is."""
 
 
 @dataclass(frozen=True)
@@ -162,6 +169,26 @@ def answered(guesses: list[NameGuess], ask: Ask) -> list[NameGuess]:
     ]
 
 
+def drafted_title(folder: Path, scene: Path) -> str:
+    """What a new scene is called: after its stems' folder, else after itself, else what holds them.
+
+    Most folders of stems are called so, and a title such as "stems" says nothing on a page.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the stems, absolute.
+    scene : Path
+
+    Returns
+    -------
+    str
+    """
+    names = (folder.name, scene.stem, folder.parent.name)
+    telling = [name for name in names if name and not PLAIN_NAME.fullmatch(name)]
+    return (telling or [folder.name])[0].replace("_", " ").replace("-", " ")
+
+
 def drafted_bytes(
     folder: Path,
     scene: Path,
@@ -173,7 +200,7 @@ def drafted_bytes(
 ) -> bytes:
     """The scene: a new one, or the old one with new seats behind it."""
     if read is None:
-        title = folder.resolve().name.replace("_", " ").replace("-", " ")
+        title = drafted_title(folder.resolve(), scene)
         text = scene_text(title, relative_stems(scene, folder), seats, layout, why, notes)
         return text.encode()
     sections = dict.fromkeys(seat.section for seat in seats)

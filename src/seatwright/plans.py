@@ -48,4 +48,4 @@ def seated(read: ReadScene, seating: str | None) -> Scene:
     """The scene in one of its seatings, "written" among them; SceneError names those there are."""
     if seating == AS_WRITTEN and seating not in read.scene.seatings:
         return read.scene
-    return read.seated(seating)
+    return read.seated(seating, (AS_WRITTEN,))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from seatwright.disk.earlier_render import REPORT_NAME
@@ -148,17 +149,19 @@ def _verified_comparison(folder: Path, progress: Progress) -> Verified:
         for path in render_folders(folder)
     ]
     progress("renders", 1.0)
+    sums: list[CheckedSum] = []
     for one in inner:
         place = Path(one.folder).relative_to(folder)
+        sums += [replace(row, whole=(place / row.whole).as_posix()) for row in one.sums]
         files += [CheckedFile((place / row.file).as_posix(), row.holds) for row in one.files]
     return Verified(
         str(folder),
         "comparison",
         tuple(files),
-        tuple(row for one in inner for row in one.sums),
+        tuple(sums),
         (*faults, *(fault for one in inner for fault in one.faults)),
         (
             *missing_renders(folder, trial),
-            *(fault for one in inner for fault in one.warnings),
+            *dict.fromkeys(fault for one in inner for fault in one.warnings),
         ),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -263,6 +264,26 @@ def test_hostile_names_stay_text(opened: Any, tmp_path: Path, kit: Any) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     assert listener.save()["comments"][0]["text"] == HOSTILE[0] + "\ufffd"
     assert listener.told == [f"asked for {path.as_uri()}"]
+
+
+def test_the_page_counts_down_how_long_each_version_is_still_to_be_heard(
+    opened: Any, tmp_path: Path, kit: Any
+) -> None:
+    path = tmp_path / "page.html"
+    kit.written_page(path, ["one", "two"], seconds=2.5)
+    listener = opened(path)
+    listener.start()
+    left = listener.page.locator("#to-hear")
+    left.filter(has_text="Still to hear: A 3 s, B 3 s.").wait_for()
+    assert left.get_attribute("role") is None  # a screen reader is not told every second
+    listener.hear(1.7, 1)
+    left.filter(has_text="Still to hear: A 1 s, B 3 s.").wait_for()
+    listener.hear(1.2, 1)
+    left.filter(has_text="Still to hear: B 3 s.").wait_for()
+    listener.hear(2.8, 2)
+    listener.rank([1, 2])
+    left.filter(has_text=re.compile("^$")).wait_for(state="attached")
+    listener.vote()
 
 
 def test_a_section_alone_is_played_and_does_not_count_as_heard(

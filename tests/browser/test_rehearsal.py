@@ -203,6 +203,31 @@ def test_a_move_by_keyboard_changes_the_sound_at_one_place_without_a_click(
     )
 
 
+@pytest.mark.parametrize("size", [(1280, 800), (1024, 768), (1920, 1080), (390, 844)])
+def test_player_buttons_and_the_whole_chart_stand_on_one_screen(
+    chromium: Any, folder: Path, size: tuple[int, int]
+) -> None:
+    screen = {"width": size[0], "height": size[1]}
+    with served(folder) as server, opened(chromium, server, viewport=screen) as page:
+        begin(page)
+        page.wait_for_timeout(300)
+        tops, ends = zip(
+            *(
+                page.evaluate(
+                    "one => { const {top, bottom} = document.querySelector(one)"
+                    ".getBoundingClientRect(); return [top, bottom]; }",
+                    one,
+                )
+                for one in ("#play", "#undo", "#save", "#chart svg")
+            ),
+            strict=True,
+        )
+        player = page.evaluate("document.getElementById('music').getBoundingClientRect().bottom")
+    assert min(tops) >= 0
+    assert max(ends) <= size[1] or size[0] < 400  # a telephone is scrolled
+    assert min(tops[1:]) >= player - 1  # nothing is hidden below the player
+
+
 OFFLINE = """async ([rate, whole]) => {
   const context = new OfflineAudioContext(2, 3 * rate, rate);
   const flat = (value, frames) =>

@@ -80,6 +80,35 @@ def test_seats_come_and_go() -> None:
     assert scene_changes(muted, other, heard_seats(muted), heard_seats(other)) == ("horns sounds",)
 
 
+def test_what_a_whole_section_did_is_said_once() -> None:
+    more = """
+[sections.strings]
+perspectives = { tree = 0, close = -5 }
+[seats.cellos]
+stem = "cellos.wav"
+instrument = "cello"
+bearing = 60
+distance = 5.0
+"""
+    softer = more.replace("close = -5", "close = -8")
+    one, other = scene(more=more), scene(more=softer)
+    heard = heard_seats(one)
+    assert scene_changes(one, other, heard, heard) == ("strings, all 2 seats, close -3.0 dB",)
+    mute = ("y = 8", 'y = 8\nmute = true\nsection = "strings"')
+    heard = heard_seats(scene(mute, more=more))
+    assert scene_changes(scene(mute, more=more), scene(mute, more=softer), heard, heard) == (
+        "strings, all 2 seats, close -3.0 dB",
+    )
+    heard = heard_seats(one)
+    moved = scene(("bearing = 23", "bearing = 20"), more=softer)
+    assert scene_changes(one, moved, heard, heard) == (
+        "violas moved 0.3 m, bearing -3 degrees, close -3.0 dB",
+        "cellos close -3.0 dB",
+    )
+    alone = scene(("y = 8", "y = 8\ngain = -1"), more=more)
+    assert scene_changes(one, alone, heard, heard) == ("horns gain -1.0 dB",)
+
+
 def test_seats_stand_before_what_all_share() -> None:
     found = changes(("reverberation = 1.9", "reverberation = 2.2"), ("y = 8", "y = 9"))
     assert [words.split()[0] for words in found] == ["horns", "hall.reverberation"]

@@ -87,8 +87,8 @@ def test_table_shows_seats_outputs_hall_and_warnings() -> None:
     assert lines[0] == "Harbour"
     assert "2.00 s at 48000 Hz, wav PCM_24; trim -2.25 dB on every output" in lines
     assert any(line.startswith("Hall 8 x 10 x 5 m: 400 m3, 340 m2") for line in lines)
-    assert "oboe winds placed -4.0 5.5 -21.2 +3.5 +8.8 +12.5 -1.5 +0.25 -7.5" in lines
-    assert "organ keys untouched - - - - - - - - -" in lines
+    assert "oboe winds placed -4.0 5.5 -21.2 +3.5 +8.8 +12.5 -1.5 +0.25 -7.5 -9.0" in lines
+    assert "organ keys untouched - - - - - - - - - -" in lines
     assert "mix.wav -20.2 7.3 -1.0 -1.5" in lines
     assert "sections/keys.wav - - - -" in lines
     assert "harp.wav: resampled from 44100 to 48000 Hz" in lines

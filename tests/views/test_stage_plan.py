@@ -47,6 +47,22 @@ def test_sections_microphones_podium_and_scale_are_named(ferry: Scene) -> None:
     assert wanted <= set(told)
 
 
+def test_the_dots_of_close_microphones_are_explained_where_there_are_any(ferry: Scene) -> None:
+    def dots(scene: Scene) -> int:
+        return sum(e.get("r") == "2.2" for e in plan_of(scene).iter(f"{SVG}circle"))
+
+    open_ones = [
+        name for name, seat in ferry.seats.items()
+        if "close" in ferry.balance_of(seat) and ferry.treatment_of(seat) == "placed"
+    ]  # fmt: skip
+    assert "close" in texts(plan_of(ferry))
+    assert dots(ferry) == len(open_ones) + 1 > 1
+    seat = {"stem": "a.wav", "bearing": 10, "distance": 5, "perspectives": {"tree": 0.0}}
+    without = Scene.model_validate({"seats": {"oboe": seat}})
+    assert "close" not in texts(plan_of(without))
+    assert dots(without) == 0
+
+
 def test_the_hall_is_drawn_to_scale(ferry: Scene) -> None:
     wall = next(e for e in plan_of(ferry).iter(f"{SVG}path") if e.get("class") == "wall")
     across = [float(x) for x, _ in re.findall(r"(-?[\d.]+) (-?[\d.]+)", wall.get("d") or "")]
@@ -106,4 +122,6 @@ def test_other_endings_and_seatings_are_refused(tmp_path: Path) -> None:
         write_plan(FERRY, tmp_path / "a.pdf")
     with pytest.raises(SceneError, match="divided"):
         write_plan(FERRY, tmp_path / "a.svg", "devided")
+    with pytest.raises(SceneError, match=r"one of: written, divided.*\(nearest: written"):
+        write_plan(FERRY, tmp_path / "a.svg", "divided", "writen")
     assert list(tmp_path.iterdir()) == []

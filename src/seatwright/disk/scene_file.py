@@ -75,12 +75,16 @@ class ReadScene:
     allow_outside: bool = False
     text: str = field(default="", repr=False, compare=False)
 
-    def seated(self, seating: str | None) -> Scene:
-        """The scene in one of its seatings; SceneError names those there are."""
+    def seated(self, seating: str | None, other_words: tuple[str, ...] = ()) -> Scene:
+        """The scene in one of its seatings; SceneError names those there are.
+
+        It names `other_words` too, which whoever asks takes as well.
+        """
         known = tuple(self.scene.seatings)
         if seating is not None and seating not in known:
-            what = f'found no seating "{seating}", wanted one of: {", ".join(known) or "none"}'
-            near = nearest(seating, known)
+            named = tuple(dict.fromkeys([*other_words, *known]))
+            what = f'found no seating "{seating}", wanted one of: {", ".join(named) or "none"}'
+            near = nearest(seating, named)
             hint = near if near.startswith("nearest") else ""
             raise SceneError(Fault(what, file=str(self.path), hint=hint))
         return self.scene.seated(seating)

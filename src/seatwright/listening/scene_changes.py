@@ -30,23 +30,49 @@ def scene_changes(
     Returns
     -------
     tuple of str
-        One a seat, such as "violas moved 0.8 m, bearing -3 degrees"; then one a key of the scene,
-        its hall and its microphones. Empty where nothing that can be heard or read differs.
+        One a seat, such as "violas moved 0.8 m, bearing -3 degrees", or one for all seats of a
+        section where the same is said of each; then one a key of the scene, its hall and its
+        microphones. Empty where nothing that can be heard or read differs.
     """
-    rows = differences(first, second, _rows(first, heard_first), _rows(second, heard_second))
-    seats = (_seat_words(row, first, second) for row in rows)
+    sounding = tuple(heard_second)
+    rows = differences(first, second, _rows(first, heard_first), _rows(second, sounding))
+    seats = {row.seat: words for row in rows if (words := _seat_words(row, first, second))}
     keys = (
         words
         for key in _SCENE_KEYS
         for words in _key_changes((key,), getattr(first, key), getattr(second, key))
     )
-    return (*filter(None, seats), *keys)
+    return (*_together(seats, sounding, first, second), *keys)
 
 
 def same_scene(first: Scene, second: Scene) -> bool:
     """Whether two seated scenes give the same render, whatever their other seatings are."""
     without: Mapping[str, Any] = {"seatings": {}}
     return first.model_copy(update=without) == second.model_copy(update=without)
+
+
+def _together(
+    seats: Mapping[str, str], sounding: tuple[str, ...], first: Scene, second: Scene
+) -> Iterator[str]:
+    """What is said of seats; once for a whole section whose seats all did the same."""
+    told = set()
+    for name, words in seats.items():
+        section = _section_in_both(name, first, second)
+        mates = [one for one in sounding if _section_in_both(one, first, second) == section]
+        alike = section and len(mates) > 1 and all(seats.get(one) == words for one in mates)
+        if not alike:
+            yield f"{name} {words}"
+        elif section not in told:
+            told.add(section)
+            yield f"{section}, all {len(mates)} seats, {words}"
+
+
+def _section_in_both(name: str, first: Scene, second: Scene) -> str:
+    """The section a seat sits in before and after; "" where it changes or is not there."""
+    if name not in first.seats or name not in second.seats:
+        return ""
+    before, after = first.seats[name].section_name, second.seats[name].section_name
+    return after if before == after else ""
 
 
 def _rows(scene: Scene, heard: Iterable[str]) -> dict[str, dict[str, Any]]:
@@ -59,13 +85,13 @@ def _rows(scene: Scene, heard: Iterable[str]) -> dict[str, dict[str, Any]]:
 
 def _seat_words(row: SeatDifference, first: Scene, second: Scene) -> str:
     if row.presence != "both":
-        return f"{row.seat} {_presence(row, first, second)}"
+        return _presence(row, first, second)
     parts = [_move(row)] if row.moved > MOVED_BY else []
     parts += row.changes
     one, other = first.seats[row.seat], second.seats[row.seat]
     for key in _SEAT_KEYS:
         parts += _key_changes((key,), getattr(one, key), getattr(other, key))
-    return f"{row.seat} {', '.join(parts)}" if parts else ""
+    return ", ".join(parts)
 
 
 def _presence(row: SeatDifference, first: Scene, second: Scene) -> str:

@@ -204,5 +204,5 @@ def layout_for(parts: set[str]) -> tuple[LayoutName, str]:
     if large:
         return "scoring-stage", f"{', '.join(sorted(large))} belong to a large session orchestra"
     if not heavy:
-        return "chamber", "no trombones, tuba, harp or percussion are there"
+        return "chamber", "no trombones, tuba, harp, celesta or percussion group is there"
     return "violins-together", "a full orchestra"

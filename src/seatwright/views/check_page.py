@@ -22,6 +22,7 @@ from seatwright.views.page_parts import (
     seats_part,
     warnings_part,
 )
+from seatwright.views.stem_table import stem_rows
 
 
 def check_page(check: Check, plan: str, decays: HallDecays | None) -> str:
@@ -53,12 +54,21 @@ def check_page(check: Check, plan: str, decays: HallDecays | None) -> str:
         *warnings_part(check.told),
         plan_part(plan),
         seats_part(check.seats, {}),
+        *stems_part(check),
         *heard_parts(check),
         hall_part(check.hall, decays, more),
         "</main>",
         page_footer(),
     ]
     return html_page(f"{title}: check", body)
+
+
+def stems_part(check: Check) -> list[str]:
+    """The stems as exported; nothing where they were not listened to."""
+    if not check.stems:
+        return []
+    table = html_table("As exported, read from end to end", *stem_rows(check.stems))
+    return [html_section("The stems", [table])]
 
 
 def heard_parts(check: Check) -> list[str]:

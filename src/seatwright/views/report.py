@@ -278,6 +278,10 @@ SEAT_LEGEND = (
     ("R-L dB", "direct sound alone, right minus left output, 500 Hz-1 kHz"),
     ("L-R ms", "direct sound, later left than right, at the tree or at the ears of a head alone"),
     ("heard deg", "direct sound between loudspeakers at +-30, or from the nose of a head alone"),
+    (
+        "belongs deg",
+        "where it should be heard: +-60 from the tree on +-30; from a head alone its bearing",
+    ),
 )
 """What each column of figures says: which sound, over which time and band."""
 
@@ -300,7 +304,7 @@ def seat_table(seats: Sequence[SeatRow]) -> str:
             [*start, f"{row.bearing:.1f}", f"{row.distance:.1f}"]
             + [shown(value) for value in (f.level_db, f.direct_to_reverberant_db, f.clarity_db)]
             + [shown(f.initial_gap_ms), shown(f.lateral_db), shown(f.arrival_difference_ms, 2)]
-            + [shown(f.heard_bearing)]
+            + [shown(f.heard_bearing), shown(f.placed_bearing)]
         )
     columns = ["seat", "section", "treatment", *(name for name, _ in SEAT_LEGEND)]
     return f"{text_table(columns, rows)}\n{seat_legend()}"

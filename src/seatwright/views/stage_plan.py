@@ -49,6 +49,7 @@ text { font-family: Georgia, 'Liberation Serif', 'DejaVu Serif', serif; fill: IN
 .name { font-size: 15px; }
 .detail { font-size: 11px; fill: SOFT; font-style: italic; }
 .end { text-anchor: end; }
+.start { text-anchor: start; }
 .section { font-size: 13px; letter-spacing: 1.5px; }
 .title { font-size: 24px; }
 """
@@ -317,13 +318,17 @@ def _microphones(frame: _Frame, scene: Scene) -> list[str]:
             f'<circle class="podium" cx="{across:.1f}" cy="{down:.1f}" r="9"/>'
             f'<text class="detail" x="{across:.1f}" y="{down + 24:.1f}">head</text>'
         )
-    if "close" in heard:
-        parts += [
-            _spot(frame, close_microphone(scene.microphones.close, seat.position, (1.0, 1.0)))
-            for _, seat in _placed(scene)
-            if "close" in scene.balance_of(seat) and scene.treatment_of(seat) == "placed"
-        ]
-    return parts
+    return [*parts, *(_spot(frame, place) for place in _spots(scene))]
+
+
+def _spots(scene: Scene) -> list[tuple[float, float]]:
+    """Where close microphones stand that are heard, x and y in metres."""
+    close = scene.microphones.close
+    return [
+        close_microphone(close, seat.position, (1.0, 1.0)).position[:2]
+        for _, seat in _placed(scene)
+        if "close" in scene.balance_of(seat) and scene.treatment_of(seat) == "placed"
+    ]
 
 
 def _microphone(frame: _Frame, microphone: Microphone, label: str) -> str:
@@ -341,8 +346,8 @@ def _microphone(frame: _Frame, microphone: Microphone, label: str) -> str:
     )
 
 
-def _spot(frame: _Frame, microphone: Microphone) -> str:
-    x, y = frame.at(microphone.position[0], microphone.position[1])
+def _spot(frame: _Frame, place: tuple[float, float]) -> str:
+    x, y = frame.at(*place)
     return f'<circle class="tip" cx="{x:.1f}" cy="{y:.1f}" r="2.2"/>'
 
 
@@ -379,7 +384,7 @@ def _arrow(frame: _Frame, begin: tuple[float, float], end: tuple[float, float]) 
 
 
 def _legend(frame: _Frame, scene: Scene, across: tuple[float, float], bottom: float) -> list[str]:
-    """Section marks and a scale bar under the plan."""
+    """Section marks, a scale bar and the mark of close microphones under the plan."""
     parts = []
     place = across[0] + 0.4
     for number, section in enumerate(_sections(scene)):
@@ -389,6 +394,10 @@ def _legend(frame: _Frame, scene: Scene, across: tuple[float, float], bottom: fl
             f'<text class="section" x="{x:.1f}" y="{y + 5:.1f}">{escape(printable(section))}</text>'
         )
         place += 1.3 + 0.24 * len(section)
+    if _spots(scene):
+        parts.append(_spot(frame, (across[0] + 6.4, bottom - 1.9)))
+        x, y = frame.at(across[0] + 6.6, bottom - 1.9)
+        parts.append(f'<text class="detail start" x="{x:.1f}" y="{y + 4:.1f}">close</text>')
     bar, down = frame.at(across[0], bottom - 1.9)
     parts.append(
         f'<path class="podium" d="M {bar:.1f} {down - 5:.1f} v 10 M {bar:.1f} {down:.1f} '

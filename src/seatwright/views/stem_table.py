@@ -23,6 +23,11 @@ def stem_part(stems: Sequence[StemInspection]) -> list[str]:
     return [f"Stems as exported, read from end to end\n{stem_table(stems)}"]
 
 
+def stem_rows(stems: Sequence[StemInspection]) -> tuple[list[str], list[list[str]]]:
+    """Heads and rows of that table, for pages."""
+    return list(_HEADS), [_row(stem) for stem in stems]
+
+
 def stem_table(stems: Sequence[StemInspection]) -> str:
     """A line a stem: its file, its levels, the silence at its ends, its image, its room.
 
@@ -34,7 +39,7 @@ def stem_table(stems: Sequence[StemInspection]) -> str:
     -------
     str
     """
-    return text_table(_HEADS, [_row(stem) for stem in stems])
+    return text_table(*stem_rows(stems))
 
 
 def _row(stem: StemInspection) -> list[str]:

@@ -123,6 +123,7 @@
     const wanted = Trial.wanting(trial);
     label("guards", wanted.length ? `Before the vote: ${wanted.join(" ")}`
       : "All is there; you can vote.");
+    label("to-hear", Trial.toHear(trial));
     find("finish").disabled = wanted.length > 0;
   }
 
@@ -199,6 +200,7 @@
     });
     find("finish").disabled = true;
     find("guards").textContent = "You have voted.";
+    find("to-hear").textContent = "";
     identify.refresh();
     find("reveal").hidden = false;
     Reveal.show(facts, trial, player.levelsOf("rendered"));

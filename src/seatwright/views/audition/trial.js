@@ -58,6 +58,15 @@ const Trial = (() => {
   const trials = (trial) => (trial.manifest.identification || { trials: 0 }).trials;
   const identified = (trial) => trial.answers.length >= trials(trial);
 
+  /** How long each version is still to be heard before the vote, in words; empty where none is. */
+  function toHear(trial) {
+    const least = trial.manifest.minimum_seconds;
+    const short = trial.order.filter((id) => trial.heard[id] < least);
+    const named = short.map((id) => `${letter(trial.order.indexOf(id))} `
+      + `${Math.ceil(least - trial.heard[id])} s`);
+    return named.length ? `Still to hear: ${named.join(", ")}.` : "";
+  }
+
   /** What is still wanted before the vote, in words; empty where nothing is. */
   function wanting(trial) {
     const wanted = [];
@@ -110,5 +119,6 @@ const Trial = (() => {
     });
   }
 
-  return { begin, letter, answer, trials, identified, wanting, ranking, ballot, drawn, shuffled };
+  return { begin, letter, answer, trials, identified, toHear, wanting, ranking, ballot, drawn,
+    shuffled };
 })();

@@ -532,6 +532,8 @@
     byId("before").hidden = true;
     buttons();
     byId("play").focus();
+    byId("stage").style.scrollMarginTop = `${byId("music").offsetHeight}px`; // it stays on top
+    byId("stage").scrollIntoView({ block: "start" });
   };
   byId("volume").oninput = () => {
     const level = Number(byId("volume").value);
