@@ -10,6 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from seatwright.disk.casting import Cast
+from seatwright.disk.file_contents import known_state
 from seatwright.disk.stem_reader import Stem, StemReader
 from seatwright.disk.stems import inspect_stem as checked_stem
 from seatwright.disk.stems import inspect_stems as checked_stems
@@ -156,13 +157,16 @@ def _inspected(
         known = ((place, shelf.found(stem)) for place, stem in enumerate(stems))
         found = {place: one for place, one in known if one is not None}
     asked = [place for place in range(len(stems)) if place not in found]
+    before = {place: known_state(stems[place].path) for place in asked}
     samples = sum(stems[place].frames * stems[place].channels for place in asked)
     _hold_memory()
 
     def kept(place: int, one: StemInspection | StemError) -> None:
         found[place] = one
-        if shelf is not None and isinstance(one, StemInspection):
-            shelf.keep(stems[place], one)
+        stem = stems[place]
+        unchanged = known_state(stem.path) == before[place]  # its turn may come long after
+        if shelf is not None and unchanged and isinstance(one, StemInspection):
+            shelf.keep(stem, one)
         progress(len(found) / len(stems))
 
     progress(len(found) / max(1, len(stems)))
