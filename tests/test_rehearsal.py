@@ -212,6 +212,23 @@ def test_the_rest_of_a_seat_that_fails_after_its_stretch_comes_without_it(
     gate.set()
 
 
+def test_figures_that_cannot_be_found_leave_the_sound_and_the_workers(
+    rehearsal: Rehearsal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_given: Any) -> None:
+        raise MemoryError("no more")
+
+    settled(rehearsal)
+    loop = rehearsal.loop
+    waited(lambda: len(loop.figures) == 3)
+    monkeypatch.setattr(loop_sound, "seat_figures", fails)
+    for x in (1.0, 1.1, 1.2):  # more than there are workers
+        rehearsal.move("oboe", (x, 2.0), None)
+        settled(rehearsal, 10.0)
+    assert all(thread.is_alive() for thread in loop._threads)
+    assert set(loop.figures) == {"violas", "choir"}
+
+
 def test_the_trim_leaves_headroom_and_stays(rehearsal: Rehearsal) -> None:
     settled(rehearsal)
     version, loop = rehearsal.loop.sound_after(0, 0.0) or (0, np.zeros((2, 1)))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from math import ceil, inf, log10
 from threading import Condition, Event, Thread
@@ -346,7 +347,8 @@ class LoopSound:
                 self._settle()
                 self.tell()
             if part is not None and figures is not None:
-                self._note(wanted, figures())
+                with suppress(Exception):  # the card shows none; the worker is needed for sound
+                    self._note(wanted, figures())
 
     def _next(self) -> Wanted | None:
         """The next seat to render, once there is one; None at the end."""
