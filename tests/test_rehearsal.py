@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
+from threading import Event
 from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from seatwright import loop_sound
 from seatwright.acoustics.kept_tails import KeptTails
 from seatwright.acoustics.listening import seat_plan
 from seatwright.acoustics.seat_response import seat_response
 from seatwright.disk.scene_edits import ChangedMeanwhile
 from seatwright.disk.scene_file import read_scene
 from seatwright.errors import SceneError, StemError
-from seatwright.loop_sound import HEADROOM_DB, peak_db
+from seatwright.loop_sound import HEADROOM_DB, Beginning, Playing, peak_db
 from seatwright.rehearsal import Rehearsal, excerpt_of
 from seatwright.stage.moves import moved
 from seatwright.stage.request import Request
@@ -146,6 +149,84 @@ def test_a_move_is_heard_and_undo_brings_back_the_very_sound(rehearsal: Rehearsa
     rehearsal.redo()
     assert apart_db(settled(rehearsal), after) < -250.0
     assert (rehearsal.steps.undoable, rehearsal.steps.redoable) == ("oboe moved", "")
+
+
+@pytest.fixture
+def begun(
+    rehearsal: Rehearsal, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[tuple[Beginning, Event]]:
+    """The stretch of a moved oboe; the rest is rendered once the event is set."""
+    gate, rendered = Event(), loop_sound.heard_loop
+
+    def held(*given: NDArray[np.float32]) -> NDArray[np.float32]:
+        assert gate.wait(20.0)
+        return rendered(*given)
+
+    settled(rehearsal)
+    monkeypatch.setattr(loop_sound, "heard_loop", held)
+    loop = rehearsal.loop
+    with ThreadPoolExecutor(1) as pool:
+        answer = pool.submit(loop.begun_after, loop.version, 20.0, Playing(0.2, time.time()))
+        waited(lambda: bool(loop._listeners))
+        rehearsal.move("oboe", (1.5, 2.0), None)
+        found = answer.result()
+    assert isinstance(found, Beginning)
+    yield found, gate
+    gate.set()
+
+
+def test_a_move_undone_before_its_rest_is_rendered_is_not_begun_again(
+    rehearsal: Rehearsal, begun: tuple[Beginning, Event]
+) -> None:
+    beginning, gate = begun
+    loop, before = rehearsal.loop, rehearsal.loop._sum.scaled(rehearsal.loop.trim)
+    rehearsal.undo()
+    for rendered in (False, True):
+        start = time.time()
+        rest = loop.rest_of(beginning, 10.0)
+        assert time.time() - start < 5.0, "who heard the stretch hears at once what is right again"
+        assert rest is not None
+        assert rest[0] == loop.version == beginning.after
+        np.testing.assert_array_equal(rest[1], before)
+        assert loop.begun_after(loop.version, 0.1, Playing(0.2, time.time())) is None
+        if not rendered:
+            gate.set()
+            waited(lambda: not loop._taken)
+
+
+def test_the_rest_of_a_seat_that_fails_after_its_stretch_comes_without_it(
+    rehearsal: Rehearsal, begun: tuple[Beginning, Event], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    beginning, gate = begun
+    loop = rehearsal.loop
+    assert loop.rest_of(beginning, 0.1) is None, "it is not rendered yet"
+    monkeypatch.setattr(loop_sound, "heard_loop", lambda *_given: 1 / 0)
+    for place in ((1.4, 2.0), (1.3, 2.0)):  # heard before, and silent before
+        rehearsal.move("oboe", place, None)
+        waited(lambda: "oboe" in loop.failed)
+        rest = loop.rest_of(beginning, 10.0)
+        assert rest is not None
+        assert "oboe" not in loop._sum.names
+        np.testing.assert_array_equal(rest[1], loop._sum.scaled(loop.trim))
+        assert loop._beginning is None
+    gate.set()
+
+
+def test_figures_that_cannot_be_found_leave_the_sound_and_the_workers(
+    rehearsal: Rehearsal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_given: Any) -> None:
+        raise MemoryError("no more")
+
+    settled(rehearsal)
+    loop = rehearsal.loop
+    waited(lambda: len(loop.figures) == 3)
+    monkeypatch.setattr(loop_sound, "seat_figures", fails)
+    for x in (1.0, 1.1, 1.2):  # more than there are workers
+        rehearsal.move("oboe", (x, 2.0), None)
+        settled(rehearsal, 10.0)
+    assert all(thread.is_alive() for thread in loop._threads)
+    assert set(loop.figures) == {"violas", "choir"}
 
 
 def test_the_trim_leaves_headroom_and_stays(rehearsal: Rehearsal) -> None:

@@ -127,6 +127,100 @@ def test_copies_end_with_their_parent(number: signal.Signals, tmp_path: Path) ->
         time.sleep(0.05)
 
 
+LARGE = """
+import os, time
+from seatwright.interrupts import ENDING
+from seatwright.side_by_side import side_by_side
+def work(number):
+    return bytes(40_000_000)  # most of the time goes into handing it over
+with ENDING:
+    for _ in side_by_side(work, range(4000), 2, 1.0):
+        os.write(1, b".")
+"""
+
+
+@copies
+@pytest.mark.parametrize(
+    ("number", "code"), [(signal.SIGINT, -signal.SIGINT), (signal.SIGTERM, 143)]
+)
+def test_a_signal_while_an_answer_is_handed_over_ends_all(
+    number: signal.Signals, code: int
+) -> None:
+    parent = subprocess.Popen(
+        [sys.executable, "-c", LARGE], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+    )
+    assert parent.stdout is not None
+    assert parent.stdout.read(4) == b"...."
+    copies_of = _children(parent.pid)
+    parent.send_signal(number)
+    try:
+        parent.communicate(timeout=20)
+    finally:
+        parent.kill()
+    assert parent.returncode == code
+    assert copies_of
+    assert not any(Path(f"/proc/{pid}").exists() for pid in copies_of)
+
+
+@copies
+def test_a_copy_killed_in_the_middle_of_an_answer_is_noticed() -> None:
+    def work(number: int) -> bytes:
+        if number == 1 and os.getpid() != PARENT:
+            threading.Timer(0.3, os.kill, (os.getpid(), signal.SIGKILL)).start()
+            return bytes(100_000_000)
+        return bytes(8)
+
+    found = []
+    for each in side_by_side(work, range(3), 2, 1.0):
+        found.append(len(each))
+        time.sleep(0.6)  # meanwhile the answer waits in a full pipe, and its copy is killed
+    assert found == [8, 8, 8]
+
+
+@copies
+def test_signals_that_are_ignored_stay_ignored_in_copies() -> None:
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)  # as nohup does
+    try:
+        found = list(
+            side_by_side(lambda _: (os.getpid(), signal.getsignal(signal.SIGHUP)), range(4), 2, 1.0)
+        )
+    finally:
+        signal.signal(signal.SIGHUP, before)
+    assert PARENT not in {pid for pid, _ in found}
+    assert {handler for _, handler in found} == {signal.SIG_IGN}
+
+
+@copies
+def test_where_no_copy_can_be_had_threads_do_the_work(monkeypatch: pytest.MonkeyPatch) -> None:
+    real, made = os.fork, []
+
+    def refused() -> int:
+        made.append(1)
+        if len(made) == 2:
+            raise BlockingIOError(11, "Resource temporarily unavailable")
+        return real()
+
+    monkeypatch.setattr(os, "fork", refused)
+    found = list(side_by_side(lambda n: (os.getpid(), n), range(4), 3, 1.0))
+    assert found == [(PARENT, n) for n in range(4)]
+    assert not _children(PARENT)
+
+
+@copies
+def test_an_error_that_cannot_be_sent_is_raised_all_the_same() -> None:
+    class Odd(Exception):
+        def __init__(self, one: int, two: int):
+            super().__init__("neither can be sent nor made anew")
+
+    def work(number: int) -> int:
+        if number == 2:
+            raise Odd(1, 2)
+        return number
+
+    with pytest.raises(Odd):
+        list(side_by_side(work, range(5), 2, 1.0))
+
+
 def _children(parent: int) -> list[int]:
     """Processes that a process's main thread has started."""
     return [int(pid) for pid in Path(f"/proc/{parent}/task/{parent}/children").read_text().split()]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from math import ceil, inf, log10
 from threading import Condition, Event, Thread
@@ -75,6 +76,8 @@ class Beginning:
 
     Parameters
     ----------
+    wanted : Wanted
+        The seat that is changed.
     after : int
         Version of the sound it follows.
     first : int
@@ -83,6 +86,7 @@ class Beginning:
         With the trim.
     """
 
+    wanted: Wanted
     after: int
     first: int
     stretch: Loop
@@ -297,6 +301,18 @@ class LoopSound:
             newer = self._newer(version)
             return self._beginning if newer is None and begun() else newer
 
+    def rest_of(self, begun: Beginning, seconds: float) -> tuple[int, Loop] | None:
+        """The whole that a stretch was sent ahead of; None if it takes longer.
+
+        What was heard before where the seat was put back meanwhile, or cannot be rendered.
+        """
+        with self.changed:
+            self.changed.wait_for(
+                lambda: self.version > begun.after or self._ended.is_set() or self._all_ready(),
+                seconds,
+            )
+            return self._newer(begun.after - 1 if self._all_ready() else begun.after)
+
     def _newer(self, version: int) -> tuple[int, Loop] | None:
         if self.version <= version or self._ended.is_set():
             return None
@@ -308,6 +324,9 @@ class LoopSound:
             or wanted in self._kept
             or wanted.name in self.failed
         )
+
+    def _all_ready(self) -> bool:
+        return all(self._is_ready(wanted) for wanted in self._wanted.values())
 
     def _work(self) -> None:
         while (wanted := self._next()) is not None:
@@ -328,7 +347,8 @@ class LoopSound:
                 self._settle()
                 self.tell()
             if part is not None and figures is not None:
-                self._note(wanted, figures())
+                with suppress(Exception):  # the card shows none; the worker is needed for sound
+                    self._note(wanted, figures())
 
     def _next(self) -> Wanted | None:
         """The next seat to render, once there is one; None at the end."""
@@ -371,7 +391,7 @@ class LoopSound:
         with self.changed:
             if self._is_alone(wanted):
                 total = self._sum.stretch_with(wanted.name, part, first, self.trim)
-                self._beginning = Beginning(self.version, first, total)
+                self._beginning = Beginning(wanted, self.version, first, total)
                 self.changed.notify_all()
 
     def _is_alone(self, wanted: Wanted) -> bool:
@@ -401,6 +421,9 @@ class LoopSound:
 
         Gives whether all is heard as it is wanted.
         """
+        begun = self._beginning and self._beginning.wanted
+        if begun and (self._wanted.get(begun.name) != begun or self._is_ready(begun)):
+            self._beginning = None  # put back perhaps: nobody is to hear of it any more
         late = [name for name, wanted in self._wanted.items() if not self._is_ready(wanted)]
         if self._together and late:
             return False

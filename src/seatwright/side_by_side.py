@@ -16,12 +16,18 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
-from concurrent.futures import Executor, Future, ThreadPoolExecutor
-from contextlib import closing
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing, suppress
 from itertools import islice
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from seatwright.interrupts import SIGNALS, blocked_signals, take_held_signals
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
+    from multiprocessing.context import ForkProcess
+
+    _Copy = tuple[ForkProcess, Connection]
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -47,10 +53,9 @@ def side_by_side(
     Parameters
     ----------
     work : callable
-        Free of side effects: what a copy changes, its parent does not see. Its results and errors
-        must be picklable.
+        Free of side effects: what a copy changes, its parent does not see. Its results must be
+        picklable.
     items : iterable
-        Picklable.
     workers : int
         Things done at the same time, 1 or more; does not change the result.
     seconds : float
@@ -75,8 +80,7 @@ def side_by_side(
                 given += 1
                 yield result
     if given < len(things):  # all of them, or what a copy that died has left
-        with ThreadPoolExecutor(workers) as pool:
-            yield from _in_order(pool, work, things[given:], workers)
+        yield from _by_threads(work, things[given:], workers)
 
 
 def can_copy() -> bool:
@@ -84,57 +88,108 @@ def can_copy() -> bool:
     return sys.platform == "linux" and threading.active_count() == 1
 
 
-def _in_order(
-    pool: Executor, work: Callable[[Item], Result], things: Sequence[Item], workers: int
+def _by_threads(
+    work: Callable[[Item], Result], things: Sequence[Item], workers: int
 ) -> Iterator[Result]:
-    """Results in order; what is not taken yet is only as much as keeps all workers busy."""
     rest = iter(things)
-    waiting: deque[Future[Result]] = deque()
-    with blocked_signals():  # copies start with the first of them, and take signals when they can
-        waiting.extend(pool.submit(work, thing) for thing in islice(rest, _AHEAD * workers))
-    while waiting:
-        result = waiting.popleft().result()
-        waiting.extend(pool.submit(work, thing) for thing in islice(rest, 1))
-        yield result
+    with ThreadPoolExecutor(workers) as pool:
+        waiting = deque(pool.submit(work, thing) for thing in islice(rest, _AHEAD * workers))
+        while waiting:
+            result = waiting.popleft().result()
+            waiting.extend(pool.submit(work, thing) for thing in islice(rest, 1))
+            yield result
 
 
 def _by_copies(
     work: Callable[[Item], Result], things: Sequence[Item], workers: int
 ) -> Generator[Result, None, None]:
-    """Results in order; fewer than there are things where a copy died."""
+    """Results in order; fewer than there are things where a copy died or none can be had."""
+    copies: list[_Copy] = []
+    try:
+        with suppress(OSError), blocked_signals():  # until a copy knows what to do with them
+            for _ in range(workers):
+                copies.append(_new_copy(work, things))
+        if len(copies) < workers:
+            return
+        for good, outcome in _in_order([pipe for _, pipe in copies], len(things)):
+            if not good:
+                raise outcome
+            yield outcome
+    finally:
+        with blocked_signals():  # one that came in between would leave some behind
+            for process, pipe in copies:
+                process.kill()
+                process.join()
+                pipe.close()
+
+
+def _new_copy(work: Callable[[Any], Any], things: Sequence[Any]) -> _Copy:
+    """A copy at work, and the pipe to it: places of things go in, what came of them comes out.
+
+    The copy alone holds the other end, so that when it dies in the middle of an answer the wait
+    for the rest is over. A queue between all copies has no such end.
+    """
     import multiprocessing  # takes a while, and most commands need none
-    from concurrent.futures import ProcessPoolExecutor
-    from concurrent.futures.process import BrokenProcessPool
 
     fork = multiprocessing.get_context("fork")
-    before = set(multiprocessing.active_children())
-    pool = ProcessPoolExecutor(workers, fork, _begin, (work, os.getpid()))
-    try:
-        yield from _in_order(pool, _work_of_copy, things, workers)
-    except BrokenProcessPool:  # killed, most likely for want of memory: threads need less
-        return
-    except BaseException:
-        for process in set(multiprocessing.active_children()) - before:
-            process.kill()
-        raise
-    finally:
-        pool.shutdown(cancel_futures=True)
+    ours, theirs = fork.Pipe()
+    with theirs:
+        asked = (work, things, theirs, os.getpid())
+        process = fork.Process(target=_serve, args=asked, daemon=True)
+        process.start()
+    return process, ours
 
 
-_OWN: dict[str, Callable[[Any], Any]] = {}
-"""The work of this copy: inherited, as what it closes over may not be picklable."""
+def _in_order(pipes: Sequence[Connection], count: int) -> Iterator[tuple[bool, Any]]:
+    """Results and errors in the order of the things; ends early where a copy died."""
+    from multiprocessing.connection import wait
+
+    found: dict[int, tuple[bool, Any]] = {}
+    idle = list(pipes)
+    turn, given, failed = 0, 0, False
+    while turn < count:
+        most = turn if failed else min(count, turn + _AHEAD * len(pipes))
+        try:
+            while idle and given < most:
+                idle.pop().send(given)
+                given += 1
+            busy = [pipe for pipe in pipes if pipe not in idle]
+            ready = wait(busy)
+            for pipe in (each for each in busy if each in ready):
+                place, good, outcome = pipe.recv()
+                idle.append(pipe)
+                found[place] = good, outcome
+                failed = failed or not good
+        except Exception:  # killed, for want of memory perhaps, or an error that cannot be sent
+            return
+        while turn in found:
+            yield found.pop(turn)
+            turn += 1
 
 
-def _begin(work: Callable[[Any], Any], parent: int) -> None:
-    _OWN["work"] = work
+def _serve(
+    work: Callable[[Any], Any], things: Sequence[Any], pipe: Connection, parent: int
+) -> None:
+    """What a copy does until it is ended."""
     for number in SIGNALS:  # Ctrl-C goes to all at once, and the parent ends its copies
-        signal.signal(number, signal.SIG_IGN if number == signal.SIGINT else signal.SIG_DFL)
+        if signal.getsignal(number) != signal.SIG_IGN:  # as under nohup
+            ends = number != signal.SIGINT
+            signal.signal(number, signal.SIG_DFL if ends else signal.SIG_IGN)
     take_held_signals()
     threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+    try:
+        while True:
+            place = pipe.recv()
+            pipe.send((place, *_outcome(work, things[place])))
+    except BaseException:  # what cannot be sent: the parent finds out by itself
+        os._exit(1)
 
 
-def _work_of_copy(thing: Any) -> Any:
-    return _OWN["work"](thing)
+def _outcome(work: Callable[[Any], Any], thing: Any) -> tuple[bool, Any]:
+    try:
+        return True, work(thing)
+    except Exception as error:
+        return False, error
 
 
 def _end_with(parent: int) -> None:

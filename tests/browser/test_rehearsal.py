@@ -142,6 +142,15 @@ def begin(page: Any) -> None:
     page.get_by_role("button", name="Stop", exact=True).wait_for()
 
 
+def until(page: Any, holds: str) -> None:
+    """Wait for what a script says; the page's own policy forbids to have it wait by itself."""
+    for _ in range(200):
+        if page.evaluate(holds):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(f"never came: {holds}")
+
+
 def loop_of(server: PageServer) -> NDArray[np.float32]:
     found = server.desk.rehearsal.loop.sound_after(0, 30.0)
     assert found is not None
@@ -262,6 +271,55 @@ def phase_of(piece: NDArray[np.float64], loop: NDArray[np.float32]) -> int:
     """By how many samples a loop is ahead where a piece as long as it begins."""
     product = np.fft.rfft(loop) * np.conj(np.fft.rfft(piece))
     return int(np.argmax(np.fft.irfft(product, n=loop.shape[1]).sum(axis=0)))
+
+
+SLOW_SOUND = """
+(() => {
+  const plain = window.fetch;
+  window.questions = [];
+  window.release = null;
+  window.fetch = async (path, ...rest) => {
+    const sound = String(path).startsWith("sound");
+    if (sound) {
+      window.questions.push(path);
+    }
+    const answer = await plain(path, ...rest);
+    if (!sound || answer.status !== 200 || !window.holding) {
+      return answer;
+    }
+    const reader = answer.body.getReader();
+    const come = new Promise((done) => { window.release = done; });
+    const read = () => come.then(() => reader.read());
+    return { status: 200, headers: answer.headers, body: { getReader: () => ({ read }) } };
+  };
+})();
+"""
+"""Holds the samples of an answer back, as a busy machine may."""
+
+
+def test_a_sound_of_before_a_reload_does_not_hide_that_of_after_it(
+    chromium: Any, folder: Path
+) -> None:
+    with served(folder) as server, opened(chromium, server) as page:
+        page.evaluate(SLOW_SOUND)
+        begin(page)
+        for x in (1.5, 1.4, 1.3):  # versions the new session will not reach
+            server.desk.rehearsal.move("violas", (x, 2.2), None)
+            server.desk.rehearsal.save()
+            page.wait_for_timeout(400)
+        page.evaluate("window.holding = true")
+        server.desk.rehearsal.move("violas", (1.2, 2.2), None)
+        until(page, "window.release !== null")
+        server.desk.rehearsal.save()
+        server.desk.reload()
+        server.desk.rehearsal.loop.sound_after(0, 30.0)
+        asks = "performance.getEntriesByType('resource').some((e) => e.name.includes('session=2'))"
+        until(page, asks)  # the page has heard of the new session
+        page.evaluate("window.holding = false; window.release()")
+        asked = "window.questions.find((path) => path.includes('session=2'))"
+        until(page, f"Boolean({asked})")
+        found = page.evaluate(asked)
+        assert "after=0&" in found
 
 
 def test_keys_move_turn_and_choose_and_saving_writes_it(chromium: Any, folder: Path) -> None:

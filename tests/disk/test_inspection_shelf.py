@@ -96,3 +96,26 @@ def test_a_settled_stem_is_found_without_reading_it_at_all(
     os.utime(path, (now + 1.0, now + 1.0))
     inspect_sound([path], 1, shelf=InspectionShelf(store))
     assert read == ["a.wav"] * 2
+
+
+@pytest.mark.parametrize("settled", [0.0, 3600.0])
+def test_a_stem_replaced_before_its_turn_is_not_kept_as_what_it_was(
+    stage: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, settled: float
+) -> None:
+    paths = [stage.stem(f"{n}.wav", stage.noise(n, 0.5)) for n in range(2)]
+    other = stage.stem("other.wav", stage.noise(7, 0.5))
+    inspect = stem_inspection.inspect_audio
+
+    def replaced(reader: Any, levels: bool = True) -> StemInspection:
+        found = inspect(reader, levels)
+        if reader.stem.path == paths[1]:  # done, but the one before it takes long
+            shutil.copyfile(other, paths[1])
+        return found
+
+    monkeypatch.setattr(stem_inspection, "inspect_audio", replaced)
+    monkeypatch.setattr(file_contents, "_SETTLED_SECONDS", -settled)
+    shelf = InspectionShelf(Store(tmp_path / "store"))
+    inspect_sound(paths, 1, shelf=shelf)
+    monkeypatch.setattr(stem_inspection, "inspect_audio", inspect)
+    (found,) = inspect_sound(paths[1:], 1, shelf=shelf)
+    assert same(found, inspect_sound(paths[1:], 1)[0])

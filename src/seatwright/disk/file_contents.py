@@ -97,11 +97,16 @@ def _key(path: Path, state: tuple[int, ...]) -> str:
 
 def settled_state(path: Path) -> tuple[int, ...]:
     """What tells a file from what it was, without reading it; empty where that may not tell all."""
+    state = known_state(path)
+    return state if state and _settled(state) else ()
+
+
+def known_state(path: Path) -> tuple[int, ...]:
+    """What tells that a file was not changed between two looks; empty where it is gone."""
     try:
-        state = _state(path)
+        return _state(path)
     except OSError:
         return ()
-    return state if _settled(state) else ()
 
 
 def _state(path: Path) -> tuple[int, ...]:

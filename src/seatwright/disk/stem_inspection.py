@@ -11,6 +11,7 @@ from typing import Protocol
 import numpy as np
 
 from seatwright.disk.casting import Cast
+from seatwright.disk.file_contents import known_state
 from seatwright.disk.stem_reader import Stem, StemReader
 from seatwright.disk.stems import inspect_stem as checked_stem
 from seatwright.disk.stems import inspect_stems as checked_stems
@@ -157,6 +158,7 @@ def _inspected(
         known = ((place, shelf.found(stem)) for place, stem in enumerate(stems))
         found = {place: one for place, one in known if one is not None}
     asked = [place for place in range(len(stems)) if place not in found]
+    before = {place: known_state(stems[place].path) for place in asked}
     samples = sum(stems[place].frames * stems[place].channels for place in asked)
     _hold_memory()
     progress(len(found) / max(1, len(stems)))
@@ -166,7 +168,8 @@ def _inspected(
     with closing(tried):
         for place, one in zip(asked, tried, strict=True):
             found[place] = one
-            if shelf is not None and isinstance(one, StemInspection):
+            unchanged = known_state(stems[place].path) == before[place]  # its turn may come late
+            if shelf is not None and unchanged and isinstance(one, StemInspection):
                 shelf.keep(stems[place], one)
             progress(len(found) / len(stems))
     return [found[place] for place in range(len(stems))]

@@ -218,7 +218,7 @@ class Desk:
         if found is None:
             return None
         if isinstance(found, Beginning):
-            later = partial(loop.sound_after, found.after, PATIENCE)
+            later = partial(loop.rest_of, found, PATIENCE)
             return _answer(found.after + 1, found.first, found.stretch, loop.frames, later)
         first, length = 0, 0
         if playing:

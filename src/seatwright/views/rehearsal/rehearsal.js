@@ -53,7 +53,7 @@
         const answer = await fetch(question, { signal });
         state.asked = null;
         if (answer.status === 200 && session === state.session) {
-          await hear(answer);
+          await hear(answer, session);
         } else if (answer.status !== 204) {
           await pause(AGAIN);
         } else {
@@ -98,7 +98,7 @@
   }
 
   /** Take in an answer: a stretch of the new loop that is heard at once, then the whole. */
-  async function hear(answer) {
+  async function hear(answer, session) {
     const { rate } = state.facts;
     if (!state.context) {
       state.context = contextFor(rate);
@@ -117,13 +117,16 @@
       }
       bytes.set(value, filled);
       filled += value.length;
-      if (!begun && filled >= 4 * short) {
+      if (!begun && filled >= 4 * short && session === state.session) {
         begun = true;
         first(new Float32Array(bytes.buffer, 0, short), answer, least);
       }
     }
     if (filled !== bytes.length) {
       throw new Error("the sound was cut off");
+    }
+    if (session !== state.session) {
+      return; // begun anew meanwhile: its number would hide the first sounds that come now
     }
     const whole = new Float32Array(bytes.buffer, 4 * short, total - short - 2);
     const [version, peak] = new Float32Array(bytes.buffer, 4 * (total - 2));
