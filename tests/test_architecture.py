@@ -52,6 +52,8 @@ FLOORS = {
     "watch_order": 5,
     "rendered_scene": 5,
     "loop_sound": 5,
+    "loop_stretch": 5,
+    "seat_loops": 5,
     "rehearsal": 5,
     "serving": 6,
     "commands": 6,

@@ -14,14 +14,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from seatwright import loop_sound
+from seatwright import seat_loops
 from seatwright.acoustics.kept_tails import KeptTails
 from seatwright.acoustics.listening import seat_plan
 from seatwright.acoustics.seat_response import seat_response
 from seatwright.disk.scene_edits import ChangedMeanwhile
 from seatwright.disk.scene_file import read_scene
 from seatwright.errors import SceneError, StemError
-from seatwright.loop_sound import HEADROOM_DB, Beginning, Playing, peak_db
+from seatwright.loop_sound import HEADROOM_DB, peak_db
+from seatwright.loop_stretch import Beginning, Playing
 from seatwright.rehearsal import Rehearsal, excerpt_of
 from seatwright.stage.moves import moved
 from seatwright.stage.request import Request
@@ -156,14 +157,14 @@ def begun(
     rehearsal: Rehearsal, monkeypatch: pytest.MonkeyPatch
 ) -> Iterator[tuple[Beginning, Event]]:
     """The stretch of a moved oboe; the rest is rendered once the event is set."""
-    gate, rendered = Event(), loop_sound.heard_loop
+    gate, rendered = Event(), seat_loops.heard_loop
 
     def held(*given: NDArray[np.float32]) -> NDArray[np.float32]:
         assert gate.wait(20.0)
         return rendered(*given)
 
     settled(rehearsal)
-    monkeypatch.setattr(loop_sound, "heard_loop", held)
+    monkeypatch.setattr(seat_loops, "heard_loop", held)
     loop = rehearsal.loop
     with ThreadPoolExecutor(1) as pool:
         answer = pool.submit(loop.begun_after, loop.version, 20.0, Playing(0.2, time.time()))
@@ -200,7 +201,7 @@ def test_the_rest_of_a_seat_that_fails_after_its_stretch_comes_without_it(
     beginning, gate = begun
     loop = rehearsal.loop
     assert loop.rest_of(beginning, 0.1) is None, "it is not rendered yet"
-    monkeypatch.setattr(loop_sound, "heard_loop", lambda *_given: 1 / 0)
+    monkeypatch.setattr(seat_loops, "heard_loop", lambda *_given: 1 / 0)
     for place in ((1.4, 2.0), (1.3, 2.0)):  # heard before, and silent before
         rehearsal.move("oboe", place, None)
         waited(lambda: "oboe" in loop.failed)
@@ -221,7 +222,7 @@ def test_figures_that_cannot_be_found_leave_the_sound_and_the_workers(
     settled(rehearsal)
     loop = rehearsal.loop
     waited(lambda: len(loop.figures) == 3)
-    monkeypatch.setattr(loop_sound, "seat_figures", fails)
+    monkeypatch.setattr(seat_loops, "seat_figures", fails)
     for x in (1.0, 1.1, 1.2):  # more than there are workers
         rehearsal.move("oboe", (x, 2.0), None)
         settled(rehearsal, 10.0)

@@ -10,156 +10,29 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, replace
-from math import ceil, inf, log10
+from math import inf, log10
 from threading import Condition, Event, Thread
-from time import time
 
 import numpy as np
 from numpy.typing import NDArray
 
 from seatwright.acoustics.impulse_response import Grid
 from seatwright.acoustics.kept_tails import KeptTails
-from seatwright.acoustics.listening import (
-    Listening,
-    OpenSeat,
-    SeatPlan,
-    earliest_arrival,
-    seat_plan,
-)
-from seatwright.acoustics.seat_figures import SeatFigures, seat_figures
-from seatwright.acoustics.seat_response import seat_response
+from seatwright.acoustics.listening import Listening
+from seatwright.acoustics.seat_figures import SeatFigures
 from seatwright.disk.casting import Cast
-from seatwright.disk.loop_stems import seat_loop
 from seatwright.errors import SeatwrightError
-from seatwright.sound.loops import Loop, LoopSum, heard_loop, heard_stretch
-from seatwright.stage.scene import Scene
+from seatwright.loop_stretch import STRETCH_SECONDS, Beginning, Playing
+from seatwright.seat_loops import SeatLoop, SeatLoops, Wanted
+from seatwright.sound.loops import Loop, LoopSum
 
 WORKERS = 2
 
 KEPT_BYTES = 400 * 2**20
 """Of loops that are not heard now: undo and a seating heard before cost no time."""
 
-TAIL_BYTES = 200 * 2**20
-"""Of the seats' tails that are kept."""
-
-STRETCH_SECONDS = 1.0
-"""Of a new loop, to be heard ahead of it."""
-
 _FIGURES = 400
 """Seats whose figures are kept."""
-
-
-@dataclass(frozen=True)
-class Playing:
-    """Where in the loop the music is.
-
-    Parameters
-    ----------
-    place : float
-        Seconds into the loop that were played at some time.
-    at : float
-        That time, seconds since 1970 by this machine's clock.
-    """
-
-    place: float
-    at: float
-
-    def sample(self, rate: int, frames: int) -> int:
-        """Sample of the loop that is played now."""
-        return int((self.place + time() - self.at) * rate) % frames
-
-
-@dataclass(frozen=True, eq=False)
-class Beginning:
-    """A stretch of a sound of which the rest is not rendered yet.
-
-    Parameters
-    ----------
-    wanted : Wanted
-        The seat that is changed.
-    after : int
-        Version of the sound it follows.
-    first : int
-        Sample of the loop at which it begins.
-    stretch : ndarray of float32, shape (2, frames)
-        With the trim.
-    """
-
-    wanted: Wanted
-    after: int
-    first: int
-    stretch: Loop
-
-
-@dataclass(frozen=True)
-class Wanted:
-    """All that a seat's loop depends on, once the music is chosen.
-
-    Parameters
-    ----------
-    name : str
-    plan : SeatPlan or None
-        None for an untouched stem.
-    gain_db : float
-        Of an untouched stem.
-    spots : tuple of OpenSeat
-        Whose close microphones hear it too.
-    """
-
-    name: str
-    plan: SeatPlan | None
-    gain_db: float = 0.0
-    spots: tuple[OpenSeat, ...] = ()
-
-
-def wanted_seats(scene: Scene, listening: Listening, cast: Cast) -> dict[str, Wanted]:
-    """What is wanted of every seat that sounds.
-
-    Parameters
-    ----------
-    scene : Scene
-        Seated.
-    listening : Listening
-        Of this scene.
-    cast : Cast
-
-    Returns
-    -------
-    dict of str to Wanted
-    """
-    found = {}
-    for name in scene.sounding():
-        seat = scene.seats[name]
-        if scene.treatment_of(seat) == "untouched":
-            found[name] = Wanted(name, None, scene.gain_of(seat))
-        else:
-            plan = seat_plan(scene, name, cast.channels(name))
-            found[name] = Wanted(name, plan, spots=listening.open_seats)
-    return found
-
-
-def seat_grid(listening: Listening, plan: SeatPlan, grid: Grid) -> tuple[Grid, int]:
-    """The time grid of a seat that may be heard before a session's grid begins.
-
-    Parameters
-    ----------
-    listening : Listening
-    plan : SeatPlan
-    grid : Grid
-        Its origin was the earliest arrival when the session began.
-
-    Returns
-    -------
-    grid : Grid
-        The same, or for a chair that came nearer one that begins at the emission.
-    ahead : int
-        Samples by which that one begins earlier: the loop is turned back by as many.
-    """
-    if earliest_arrival(listening, [plan]) >= grid.origin:
-        return grid, 0
-    ahead = ceil(grid.origin * grid.rate)
-    return Grid(grid.rate, grid.frames + ahead, grid.origin - ahead / grid.rate), ahead
 
 
 class LoopSound:
@@ -185,8 +58,6 @@ class LoopSound:
         Gain on all that is played, found once, when every seat is rendered for the first time.
     failed : dict of str to str
         Seats that could not be rendered, and why; they are silent.
-    tails : KeptTails
-        Of the seats, wherever they are moved.
     """
 
     def __init__(self, cast: Cast, listening: Listening, grid: Grid, frames: int):
@@ -196,11 +67,9 @@ class LoopSound:
         self.trim = 0.0
         self.failed: dict[str, str] = {}
         self.frames = frames
-        self.tails = KeptTails(listening.room, TAIL_BYTES)
-        self._cast, self._listening, self._grid = cast, listening, grid
-        self._first = 0
+        self._seats = SeatLoops(cast, listening, grid, frames)
+        self._rate, self._first = grid.rate, 0
         self._sum = LoopSum(frames)
-        self._loops: dict[str, Loop] = {}
         self._listeners: list[Playing] = []
         self._beginning: Beginning | None = None
         self._wanted: dict[str, Wanted] = {}
@@ -245,6 +114,11 @@ class LoopSound:
         with self.changed:
             self.news += 1
             self.changed.notify_all()
+
+    @property
+    def tails(self) -> KeptTails:
+        """Of the seats, wherever they are moved."""
+        return self._seats.tails
 
     @property
     def progress(self) -> tuple[int, int]:
@@ -363,31 +237,18 @@ class LoopSound:
 
     def _rendered(self, wanted: Wanted) -> tuple[Loop, Callable[[], SeatFigures] | None]:
         """A seat's loop, and how to find its figures, which can wait until it is heard."""
-        plan = wanted.plan
-        if plan is None:
-            return self._passed_through(wanted), None
-        loop = self._loop_of(wanted.name)
-        listening = replace(self._listening, open_seats=wanted.spots)
-        grid, ahead = seat_grid(listening, plan, self._grid)
-        response = seat_response(listening, plan, grid, kept=self.tails)
-        self._begin(wanted, loop, response.mix, ahead)
-        part = heard_loop(loop, response.mix)
-        if ahead:
-            part = np.roll(part, -ahead, axis=1)
-        return part, lambda: seat_figures(listening, plan, response)
+        made = self._seats.made(wanted, self._first)
+        self._begin(wanted, made)
+        return made.whole(), made.figures
 
-    def _begin(
-        self, wanted: Wanted, loop: Loop, responses: NDArray[np.float32], ahead: int
-    ) -> None:
+    def _begin(self, wanted: Wanted, made: SeatLoop) -> None:
         """Render the stretch that the music is in, where it plays and nothing else is changed."""
         with self.changed:
             if not self._listeners or not self._is_alone(wanted):
                 return
             playing = self._listeners[-1]
-        rate, frames = self._grid.rate, self.frames
-        first = playing.sample(rate, frames)
-        stretch = min(frames, round(STRETCH_SECONDS * rate))
-        part = heard_stretch(loop, responses, first + ahead, stretch)
+        first = playing.sample(self._rate, self.frames)
+        part = made.stretch(first, min(self.frames, round(STRETCH_SECONDS * self._rate)))
         with self.changed:
             if self._is_alone(wanted):
                 total = self._sum.stretch_with(wanted.name, part, first, self.trim)
@@ -399,15 +260,6 @@ class LoopSound:
         others = {name: each for name, each in self._wanted.items() if name != wanted.name}
         heard = {name: each for name, each in self._heard.items() if name != wanted.name}
         return self.version > 0 and self._wanted.get(wanted.name) == wanted and others == heard
-
-    def _loop_of(self, name: str) -> Loop:
-        if name not in self._loops:
-            self._loops[name] = seat_loop(self._cast, name, self._first, self.frames)
-        return self._loops[name]
-
-    def _passed_through(self, wanted: Wanted) -> Loop:
-        gain = np.float32(10.0 ** (wanted.gain_db / 20.0))
-        return np.broadcast_to(gain * self._loop_of(wanted.name), (2, self.frames))
 
     def _note(self, wanted: Wanted, figures: SeatFigures) -> None:
         with self.changed:

@@ -22,8 +22,9 @@ from seatwright.disk.loop_stems import densest_begin
 from seatwright.disk.scene_edits import write_edits
 from seatwright.disk.scene_file import ReadScene, read_scene
 from seatwright.errors import Fault, SceneError
-from seatwright.loop_sound import LoopSound, seat_grid, wanted_seats
+from seatwright.loop_sound import LoopSound
 from seatwright.render import time_grid
+from seatwright.seat_loops import seat_grid, wanted_seats
 from seatwright.sound.loops import loop_frames
 from seatwright.stage.moves import as_seating, balanced, leaf_changes, move_faults, moved, turned
 from seatwright.stage.request import Request

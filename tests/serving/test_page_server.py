@@ -20,7 +20,7 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from seatwright import loop_sound
+from seatwright import seat_loops
 from seatwright.errors import DiskError, SceneError
 from seatwright.serving.desk import Answer, Desk
 from seatwright.serving.page_server import PageServer
@@ -245,13 +245,13 @@ def test_a_move_is_heard_by_its_stretch_before_the_rest_is_rendered(
     page: PageServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before, version, _ = whole_sound(asked(page, "sound?after=0&session=1")[2])
-    gate, rendered = Event(), loop_sound.heard_loop
+    gate, rendered = Event(), seat_loops.heard_loop
 
     def held(*given: NDArray[np.float32]) -> NDArray[np.float32]:
         assert gate.wait(20.0)
         return rendered(*given)
 
-    monkeypatch.setattr(loop_sound, "heard_loop", held)
+    monkeypatch.setattr(seat_loops, "heard_loop", held)
     loop = page.desk.rehearsal.loop
     now = time.time()
     with ThreadPoolExecutor(1) as pool:

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from seatwright.disk.scene_edits import ChangedMeanwhile
 from seatwright.errors import Fault, SeatwrightError, printable
-from seatwright.loop_sound import STRETCH_SECONDS, Beginning, Playing, peak_db
+from seatwright.loop_sound import peak_db
+from seatwright.loop_stretch import STRETCH_SECONDS, Beginning, Playing
 from seatwright.rehearsal import Rehearsal
 from seatwright.serving.orders import Balance, Choose, Move, Plain, SaveAs
 from seatwright.sound.loops import Loop, level_noise, stretch_of

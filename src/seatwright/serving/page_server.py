@@ -12,7 +12,7 @@ from urllib.parse import parse_qs, urlsplit
 import numpy as np
 
 from seatwright.errors import DiskError, Fault, RenderError, SceneError, SeatwrightError
-from seatwright.loop_sound import Playing
+from seatwright.loop_stretch import Playing
 from seatwright.serving.desk import Answer, Desk, refusal_facts
 from seatwright.serving.guard import MOST_BODY_BYTES, Guard, is_loopback, new_token
 from seatwright.serving.orders import order_of
