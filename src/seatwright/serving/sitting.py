@@ -62,8 +62,8 @@ def _served(server: PageServer, browser: bool) -> None:
     serving = Thread(target=server.serve_forever, name="serving", daemon=True)
     serving.start()
     try:
-        typer.echo(server.url)
         typer.echo("set a low monitoring level before the first listening; Ctrl-C ends", err=True)
+        typer.echo(server.url)
         if browser:
             webbrowser.open(server.url)
         while serving.is_alive():
