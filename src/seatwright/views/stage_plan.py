@@ -19,7 +19,7 @@ from seatwright.stage.microphones import (
 )
 from seatwright.stage.scene import Scene
 from seatwright.stage.seats import Seat
-from seatwright.views.plan_labels import Label, placed_labels
+from seatwright.views.plan_labels import Label, Mark, half_width, placed_labels
 from seatwright.views.seat_shapes import Arc, outline, seat_arcs
 
 UNITS = 40.0
@@ -210,6 +210,7 @@ def _seats(frame: _Frame, scene: Scene) -> list[str]:
     sections = _sections(scene)
     parts: list[str] = []
     labels: list[Label] = []
+    marks: list[Mark] = []
     for name, seat in _placed(scene):
         mark = _MARKS[sections.index(seat.section_name) % len(_MARKS)]
         arcs = _arcs(seat)
@@ -218,7 +219,12 @@ def _seats(frame: _Frame, scene: Scene) -> list[str]:
             parts.append(_riser(frame, arcs))
         parts += _turned(frame, seat)
         labels.append(_label(frame, name, seat, arcs))
-    return [*parts, *(text for label in placed_labels(labels) for text in _text(label))]
+        chairs = (frame.at(*place) for arc in arcs for place in arc.chairs)
+        marks += (Mark(x, y, _CHAIR * UNITS) for x, y in chairs)
+    (low, high), (_, back), _ = scene.hall.bounds
+    (left, top), (right, _) = frame.at(low, back), frame.at(high, back)
+    placed = placed_labels(labels, marks, (left, top, right))
+    return [*parts, *(text for label in placed for text in _text(label))]
 
 
 def _sections(scene: Scene) -> list[str]:
@@ -283,13 +289,27 @@ def _turned(frame: _Frame, seat: Seat) -> list[str]:
 
 
 def _label(frame: _Frame, name: str, seat: Seat, arcs: tuple[Arc, ...]) -> Label:
+    """Best behind the last row; else before the first one or at either end."""
     bearing, distance = seat.polar_place
-    radius = arcs[-1].radius + 0.75
-    x, y = frame.at(radius * sin(radians(bearing)), radius * cos(radians(bearing)))
     detail = f"{bearing:+.0f}\u00b0  {distance:.1f} m"
     if seat.riser:
         detail += f"  +{seat.riser:g} m"
-    return Label(x, y, printable(name), detail)
+    written = printable(name)
+    behind = _on_floor(frame, arcs[-1].radius + 0.75, bearing)
+    before = _on_floor(frame, arcs[0].radius - 0.75, bearing)
+    aside = half_width(written, detail) + 0.5 * UNITS
+    ends = [_on_floor(frame, arc.radius, end) for arc in arcs for end in (arc.begin, arc.end)]
+    left, right = min(ends), max(ends)
+    others = (
+        (before[0], before[1] + 10.0),
+        (left[0] - aside, left[1]),
+        (right[0] + aside, right[1]),
+    )
+    return Label(*behind, written, detail, others)
+
+
+def _on_floor(frame: _Frame, radius: float, bearing: float) -> tuple[float, float]:
+    return frame.at(radius * sin(radians(bearing)), radius * cos(radians(bearing)))
 
 
 def _text(label: Label) -> list[str]:
