@@ -160,7 +160,7 @@ def loop_of(server: PageServer) -> NDArray[np.float32]:
 def captured(page: Any) -> tuple[int, NDArray[np.float64]]:
     """First frame, and all samples up to now, shape (2, frames), of the player's output."""
     blocks = page.evaluate("window.taps[0].map(([at, l, r]) => [at, Array.from(l), Array.from(r)])")
-    blocks = blocks[8:]  # a recorder that was just connected may miss a block
+    blocks = blocks[96:]  # a recorder that was just connected may miss a block, or count one twice
     starts = [block[0] for block in blocks]
     assert np.all(np.diff(starts) == 128)  # nothing was lost on the way
     samples = np.array([[block[1], block[2]] for block in blocks])
