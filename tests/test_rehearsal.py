@@ -503,3 +503,17 @@ def test_kept_tails_change_no_sample_and_are_bounded(rehearsal: Rehearsal) -> No
     rehearsal.move("oboe", (0.7, 2.2), None)
     settled(rehearsal)
     assert len(rehearsal.loop.tails._rows) == known, "wherever it is moved, its tails are known"
+
+
+@pytest.mark.parametrize("kind", [np.random.SFC64, np.random.PCG64, np.random.Philox])
+def test_kept_tails_tell_generators_of_any_kind_apart(rehearsal: Rehearsal, kind: Any) -> None:
+    kept = KeptTails(rehearsal.listening.room, 2**24)
+
+    def drawn(seed: int) -> NDArray[np.complex64]:
+        made = [np.random.Generator(kind(seed))]
+        return kept.spectra(16_000, 4_000, np.zeros(1), made, [True])
+
+    one, other = drawn(1), drawn(2)
+    assert np.abs(one - other).max() > 0.0
+    np.testing.assert_array_equal(drawn(1), one)
+    assert len(kept._rows) == 2

@@ -85,6 +85,6 @@ class KeptTails:
                 self._bytes -= self._rows.popitem(last=False)[1].nbytes
 
 
-def _begin_of(generator: np.random.Generator) -> bytes:
-    """What a generator that nobody has drawn from is told by."""
-    return np.asarray(generator.bit_generator.state["state"]["state"]).tobytes()
+def _begin_of(generator: np.random.Generator) -> str:
+    """All that what a generator draws next follows from, whatever its kind."""
+    return repr(generator.bit_generator.state)
